@@ -1,0 +1,1 @@
+"""The catalogue of finding kinds, and from figures to findings."""

@@ -1,0 +1,70 @@
+"""A layout over time: which product, price and bus number each slot had from when to when."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime
+from decimal import Decimal
+
+from recon.match.numbering import numbers
+from recon.model.layout import Change, Layout
+
+
+@dataclass(frozen=True, slots=True)
+class SlotState:
+    """One slot as it stood from `start` (inclusive) to `end` (exclusive; None: still), in the machine's local time.
+
+    `path` leads to what set it: ("slot", 3) or ("change", 0), counted from 0 in the file.
+    `in_use` is false for a slot without a product and after it was retired: no number is in force then.
+    """
+
+    machine: str
+    label: str
+    start: datetime
+    end: datetime | None
+    path: tuple[str, int]
+    position: int
+    in_use: bool
+    bus: int | None
+    tray: str | None
+    pitch: int
+    product: str | None
+    price: Decimal | None
+    card_price: Decimal | None
+    capacity: int | None
+    par: int | None
+
+
+def slot_states(layout: Layout) -> Iterator[SlotState]:
+    """Every state of every slot, slot by slot in file order, each slot's states in time order.
+
+    Changes count in the order of their times (file order among equal times). A change to a label that the layout does
+    not have, or from before the layout, is passed over here; the layout checks report it.
+    """
+    by_label: dict[str, list[tuple[int, Change]]] = {}
+    for at, change in enumerate(layout.changes):
+        if change.start >= layout.effective:
+            by_label.setdefault(change.label, []).append((at, change))
+    for position, (slot, number) in enumerate(zip(layout.slots, numbers(layout), strict=True)):
+        state = SlotState(
+            machine=layout.machine, label=slot.label, start=layout.effective, end=None, path=("slot", position),
+            position=position, in_use=slot.product is not None, bus=number if slot.bus is None else slot.bus,
+            tray=slot.tray, pitch=slot.pitch, product=slot.product, price=slot.price, card_price=slot.card_price,
+            capacity=slot.capacity, par=slot.capacity if slot.par is None else slot.par,
+        )  # fmt: skip
+        for at, change in sorted(by_label.get(slot.label, ()), key=lambda entry: entry[1].start):
+            if change.start > state.start:
+                yield replace(state, end=change.start)
+            state = _changed(state, at, change)
+        yield state
+
+
+def _changed(state: SlotState, at: int, change: Change) -> SlotState:
+    named = {
+        name: value
+        for name in ("bus", "tray", "pitch", "product", "price", "card_price", "capacity", "par")
+        if (value := getattr(change, name)) is not None
+    }
+    if "capacity" in named and "par" not in named and state.par == state.capacity:
+        named["par"] = named["capacity"]
+    in_use = False if change.retire else (state.in_use or "product" in named)
+    return replace(state, start=change.start, path=("change", at), in_use=in_use, **named)

@@ -1,0 +1,1 @@
+"""The words of the trade as types: money, times, layouts, descriptions, frames. Imports nothing of ours."""

@@ -1,0 +1,34 @@
+"""Recon: was everything that left the machines paid for?
+
+`recon.run(folder)` does what the command `recon run` does and returns the results as typed values and polars frames;
+`recon.check(folder)` reads layouts and settings and returns what is wrong with them. Both are loaded on first use, so
+that importing the package costs nothing.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from recon.findings.layouts import check as check
+    from recon.model.results import Results as Results
+    from recon.run import Run as Run
+    from recon.run import run as run
+
+__version__ = "0.1.0"
+__all__ = ["Results", "Run", "__version__", "check", "run"]
+
+_HOME = {
+    "check": "recon.findings.layouts",
+    "Results": "recon.model.results",
+    "Run": "recon.run",
+    "run": "recon.run",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'recon' has no attribute {name!r}")
+    # `recon.run` is both the function and the module it lives in: the function is what a user means.
+    value = getattr(import_module(_HOME[name]), name)
+    globals()[name] = value
+    return value

@@ -1,7 +1,6 @@
 """A machine's layout as written: its slots, and the dated changes made to them."""
 
 from datetime import date, datetime, time
-from decimal import Decimal
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -21,9 +20,14 @@ def _as_text(value: object) -> object:
 
 def _local(value: object) -> object:
     """A local moment; a bare date means its midnight. An offset has no place: the machine's zone says it."""
+    if isinstance(value, str):
+        value = datetime.fromisoformat(value.strip())
     if isinstance(value, date) and not isinstance(value, datetime):
         return datetime.combine(value, time())
-    if isinstance(value, datetime) and value.tzinfo is not None:
+    if not isinstance(value, datetime):
+        # A bare number would be read as seconds since 1970.
+        raise ValueError("a date and time is written 2026-08-03T07:00:00")
+    if value.tzinfo is not None:
         raise ValueError("give the local time of the machine, without an offset")
     return value
 
@@ -101,7 +105,7 @@ class Layout(BaseModel):
     timezone: Zone | None = None
     currency: Currency | None = None
     numbering: Numbering | None = None
-    price_step: Annotated[Decimal, Field(gt=0)] | None = None
+    price_step: Annotated[Amount, Field(gt=0)] | None = None
     effective: LocalTime
     slots: Annotated[tuple[Slot, ...], Field(alias="slot")] = ()
     changes: Annotated[tuple[Change, ...], Field(alias="change")] = ()

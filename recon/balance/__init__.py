@@ -1,0 +1,1 @@
+"""Prices, stock windows, cash, payouts and summaries: figures, with no judgement on them."""

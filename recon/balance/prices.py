@@ -1,0 +1,118 @@
+"""What was paid for each vend: as logged, else from the layout, else from the slot's own vends, else a range.
+
+A cash vend often comes without a price, for the payment device is told of it only after the fact and prices are set in
+the machine. A filled price is marked as such; one that cannot be filled stays a range, and nothing pretends otherwise.
+"""
+
+import polars as pl
+
+from recon.match.asof import in_force, next_after
+from recon.match.states import Layouts
+from recon.model.border import guard
+from recon.model.frames import PRICED, PRICED_VENDS, Frame
+from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
+
+
+def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
+    """Give every vend the least and most that can have been paid for one unit, and say where that comes from.
+
+    matched: vends with their slot and state. test_vends: `returned` (a test vend leaves no gap) or `consumed`.
+    Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
+    slot that is not free.
+    """
+    states = layouts.states.select("state", "product", "price", "card_price", "unit_cost").rename({"price": "cash_price"})
+    vends = matched.join(states, on="state", how="left")
+    by_card = pl.coalesce("card_price", "cash_price")
+    asked = pl.when(pl.col("tender") == "card").then(by_card).otherwise("cash_price")
+    needs = pl.col("tender").is_in(PAID_TENDERS) & pl.col("outcome").is_in(DROPPED_OUTCOMES)
+    free_slot = (pl.col("layout_price") == 0).fill_null(False)
+    zero_cash = (pl.col("price") == 0) & (pl.col("tender") == "cash") & ~free_slot
+    vends = vends.with_columns(asked.alias("layout_price"), needs.alias("needs")).with_columns(
+        pl.when(~zero_cash.fill_null(False)).then("price").alias("logged")
+    )
+    vends = vends.with_columns(
+        pl.when(~pl.col("needs")).then(pl.lit("none"))
+        .when(pl.col("logged").is_not_null()).then(pl.lit("log"))
+        .when(pl.col("layout_price").is_not_null()).then(pl.lit("layout"))
+        .cast(PRICED).alias("priced"),
+        pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
+    ).with_columns(pl.col("paid_low").alias("paid_high"))  # fmt: skip
+    vends = _fill_from_neighbours(vends, layouts)
+    left = pl.col("outcome").is_in(DROPPED_OUTCOMES)
+    if test_vends == "returned":
+        left &= pl.col("tender") != "test"
+    stayed = pl.col("tender").is_in(PAID_TENDERS) & (pl.col("outcome") == "vended")
+    vends = vends.with_columns(
+        pl.when(left).then("quantity").otherwise(0).alias("units"),
+        stayed.alias("stayed_paid"),
+    )
+    return guard(vends.select(PRICED_VENDS.schema), PRICED_VENDS)
+
+
+def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
+    """Fill what neither log nor layout prices from the nearest two priced vends of the same slot, product and tender.
+
+    The nearest are the one before and the one after, or the two nearest on the one side that has any. Where they agree
+    their price is taken; where they do not, they are the range. Without two of them the range is that of the
+    machine's own prices, and without those the range is open from 0 to the route's highest price.
+    """
+    missing = vends.filter(pl.col("priced").is_null())
+    if missing.height == 0:
+        return vends
+    known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null()).select("state", "tender", "time", "file", "row", pl.col("logged").alias("near"))
+    keys = known.select("state", "tender").unique(maintain_order=True).with_row_index("key").with_columns(pl.col("key").cast(pl.Int32))
+    history = known.join(keys, on=["state", "tender"]).sort("key", "time", "file", "row").with_row_index("nth")
+    history = history.select(
+        "key", "nth", pl.col("time").alias("since"), "near",
+        pl.col("near").shift(1).over("key").alias("second_before"), pl.col("near").shift(-1).over("key").alias("second_after"),
+    )  # fmt: skip
+    keyed = missing.select("file", "row", "machine", "state", "tender", "time").join(keys, on=["state", "tender"], how="left")
+    ranged = _bounds(keyed, history).join(_machine_range(vends, layouts), on="machine", how="left")
+    top = max(filter(None, (layouts.states["price"].max(), layouts.states["card_price"].max(), vends["logged"].max())), default=0)
+    two = pl.col("one").is_not_null() & pl.col("other").is_not_null()
+    agree = two & (pl.col("one") == pl.col("other"))
+    low, high = pl.min_horizontal("one", "other"), pl.max_horizontal("one", "other")
+    settled = ranged.select(
+        "file", "row",
+        pl.when(agree).then(pl.lit("neighbours")).otherwise(pl.lit("range")).cast(PRICED).alias("priced_new"),
+        pl.when(two).then(low).otherwise(pl.coalesce("cheapest", pl.lit(0))).alias("low_new"),
+        pl.when(two).then(high).otherwise(pl.coalesce("dearest", pl.lit(top, pl.Int64))).alias("high_new"),
+    )  # fmt: skip
+    return vends.join(settled, on=["file", "row"], how="left").with_columns(
+        pl.coalesce("priced", "priced_new").alias("priced"),
+        pl.coalesce("paid_low", "low_new").alias("paid_low"),
+        pl.coalesce("paid_high", "high_new").alias("paid_high"),
+    )
+
+
+def _bounds(keyed: Frame, history: Frame) -> Frame:
+    """For each vend the nearest two prices: `one` and `other`, null where there are fewer than two."""
+    strangers = keyed.filter(pl.col("key").is_null()).select("file", "row", "machine")
+    asking = keyed.filter(pl.col("key").is_not_null())
+    before = in_force(asking, history, key="key", at="time", since="since", tie="nth").select(
+        "file", "row", "machine", pl.col("near").alias("before"), "second_before", pl.col("nth").alias("nth_before")
+    )
+    after = next_after(asking, history, key="key", at="time", since="since", tie="nth").select(
+        "file", "row", pl.col("near").alias("after"), "second_after", pl.col("nth").alias("nth_after")
+    )
+    pair = before.join(after, on=["file", "row"], how="left")
+    one = pl.coalesce("before", "after")
+    other = (
+        pl.when(pl.col("before").is_null()).then("second_after")
+        .when(pl.col("after").is_null()).then("second_before")
+        # Found from both sides, a vend of the same moment is still one vend: it agrees with itself, which proves nothing.
+        .when(pl.col("nth_before") == pl.col("nth_after")).then(pl.coalesce("second_after", "second_before"))
+        .otherwise("after")
+    )  # fmt: skip
+    none = [pl.lit(None, pl.Int64).alias(name) for name in ("one", "other")]
+    return pl.concat([pair.select("file", "row", "machine", one.alias("one"), other.alias("other")), strangers.select("file", "row", "machine", *none)])
+
+
+def _machine_range(vends: Frame, layouts: Layouts) -> Frame:
+    """Cheapest and dearest price of each machine, by its layout and by its priced vends."""
+    laid = layouts.states.filter("in_use")
+    prices = pl.concat([
+        laid.select("machine", "price"), laid.select("machine", pl.col("card_price").alias("price")),
+        vends.filter(pl.col("priced") == "log").select("machine", pl.col("logged").alias("price")),
+    ]).drop_nulls()  # fmt: skip
+    return prices.group_by("machine").agg(pl.col("price").min().alias("cheapest"), pl.col("price").max().alias("dearest"))

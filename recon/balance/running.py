@@ -1,0 +1,70 @@
+"""The balance of a slot as it runs through a window: below nothing, or above what fits.
+
+Either says that something is missing or misplaced in the data: a load that nobody wrote down, a number mapped wrongly.
+"""
+
+import polars as pl
+
+from recon.balance.stock import Stock
+from recon.match.asof import in_force
+from recon.match.states import Layouts
+from recon.model.frames import Frame
+
+
+def breaches(stock: Stock, layouts: Layouts) -> Frame:
+    """The first moment in each window at which its running balance cannot be true.
+
+    Vends that could belong to another window, and refunded ones, never make a balance pass below zero.
+    Returns one row a window and kind: slot, window, kind (`below-zero` or `above-capacity`), opened_at, closed_at (null
+    while open), time, balance (units then), capacity, file, row. Sorted by slot, window, kind.
+    """
+    spans = stock.spans
+    highest = layouts.states.group_by("slot").agg(pl.col("capacity").min().alias("least_capacity"))
+    spans = spans.join(highest, on="slot", how="left")
+    # Only a window that sold more than it opened with can pass below zero, and only one that opened or was filled above
+    # the capacity can pass above it: the running sum is needed for few.
+    low = (pl.col("vended") + pl.col("removed")) > pl.col("opening")
+    high = (pl.col("opening") + pl.col("loaded") > pl.col("least_capacity")).fill_null(False)
+    suspects = spans.filter(low | high)
+    return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort("slot", "window", "kind")
+
+
+_SHAPE = ["slot", "window", "kind", "opened_at", "closed_at", "time", "balance", "capacity", "file", "row"]
+
+
+def _running(suspects: Frame, moves: Frame) -> Frame:
+    windows = suspects.select(
+        pl.col("mark").alias("window"), "opening", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"), "early"
+    )
+    inside = moves.join(windows, on="window", how="inner").filter(
+        # What was put in or taken out at the opening visit is in the opening already.
+        (pl.col("time") > pl.col("opened_at")) | (pl.col("rank") == 2)
+    )
+    ordered = inside.sort("window", "time", "rank", "file", "row")
+    sure = pl.when("undecided").then(0).otherwise("change")
+    return ordered.with_columns(
+        (pl.col("opening") + pl.col("change").cum_sum().over("window")).alias("balance"),
+        (pl.col("opening") + sure.cum_sum().over("window")).alias("sure_balance"),
+    )
+
+
+def _below(suspects: Frame, moves: Frame) -> Frame:
+    below = _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0))
+    first = below.group_by("window", maintain_order=True).agg(
+        pl.col("balance").min().alias("lowest"), pl.all().exclude("balance").first()
+    )
+    return first.with_columns(
+        pl.lit("below-zero").alias("kind"), pl.col("lowest").alias("balance"), pl.lit(None, pl.Int64).alias("capacity")
+    ).select(_SHAPE)
+
+
+def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
+    opened = suspects.select(
+        "slot", pl.col("mark").alias("window"), pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
+        "time", pl.col("opening").alias("balance"), "file", "row",
+    )  # fmt: skip
+    filled = _running(suspects, moves).filter(pl.col("rank") == 1).select(opened.columns)
+    history = layouts.states.select(pl.col("slot"), "state", "starts", "capacity")
+    held = in_force(pl.concat([opened, filled]), history, key="slot", at="time", since="starts", tie="state")
+    above = held.filter(pl.col("balance") > pl.col("capacity")).sort("slot", "time")
+    return above.unique("window", keep="first", maintain_order=True).with_columns(pl.lit("above-capacity").alias("kind")).select(_SHAPE)

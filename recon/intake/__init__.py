@@ -1,0 +1,1 @@
+"""From bytes to canonical frames: every row accepted, a duplicate, or rejected with a reason."""

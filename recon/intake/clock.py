@@ -1,0 +1,162 @@
+"""Written times as moments: the format settled from the whole column, the zone from the machine or the description.
+
+A local time that happened twice (clocks set back) is read as the earlier of the two and said; one that never happened
+(clocks set forward) is moved on by the gap and said: 02:30 on the night of a one-hour gap is 03:30.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import polars as pl
+
+from recon.model.frames import TIME
+from recon.model.zones import zone
+
+OLDEST_YEAR = 2000
+"""A vend, count or payout from before this year comes from a clock that was never set."""
+
+_CLOCKS_24 = ("%H:%M:%S%.f", "%H:%M")
+_CLOCKS = (*_CLOCKS_24, "%I:%M:%S %p", "%I:%M %p")
+_DATES = {
+    "year first": ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d"),
+    "day first": ("%d/%m/%y", "%d/%m/%Y", "%d.%m.%y", "%d.%m.%Y", "%d-%m-%y", "%d-%m-%Y", "%d %b %Y", "%d %B %Y", "%d-%b-%Y"),
+    "month first": ("%m/%d/%y", "%m/%d/%Y", "%m-%d-%y", "%m-%d-%Y", "%m.%d.%Y", "%b %d, %Y", "%B %d, %Y"),
+}  # fmt: skip
+
+
+class AmbiguousFormat(Exception):
+    """Two readings of a column of times fit equally well; the text shows both and the line that settles it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A column of times as read from their text.
+
+    local: naive Datetime("us"), null where an offset was given or nothing reads. moment: UTC where an offset was given.
+    """
+
+    local: pl.Series
+    moment: pl.Series
+
+
+def _formats(order: str, *, with_clock: bool) -> list[str]:
+    if not with_clock:
+        return list(_DATES[order])
+    offsets = ("%#z", " %#z") if order == "year first" else ()
+    formats = []
+    for day in _DATES[order]:
+        for clock in _CLOCKS:
+            for join in (" ", "T", ", ") if order == "year first" else (" ", ", "):
+                formats.append(f"{day}{join}{clock}")
+                if clock in _CLOCKS_24:
+                    formats.extend(f"{day}{join}{clock}{offset}" for offset in offsets)
+    return formats
+
+
+def _read(texts: pl.Series, form: str) -> pl.Series:
+    """Read by one format; a two-digit year never passes as the year 26."""
+    read = texts.str.to_datetime(form, time_unit="us", strict=False)
+    return read.to_frame("t").select(pl.when(pl.col("t").dt.year() >= 1900).then(pl.col("t"))).to_series()
+
+
+def _is_moment(form: str) -> bool:
+    return "%z" in form or "%#z" in form or "%:z" in form
+
+
+def _by_formats(texts: pl.Series, formats: list[str]) -> Written:
+    local = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, texts.len())
+    moment = pl.Series([None], dtype=TIME).new_from_index(0, texts.len())
+    for form in formats:
+        read = _read(texts, form)
+        if _is_moment(form):
+            moment = moment.zip_with(moment.is_not_null(), read.dt.convert_time_zone("UTC"))
+        else:
+            local = local.zip_with(local.is_not_null(), read)
+        if (local.is_not_null() | moment.is_not_null() | texts.is_null()).all():
+            break
+    return Written(local, moment)
+
+
+def read_times(texts: pl.Series, form: str | None, *, now: datetime, with_clock: bool = True, key: str = "time") -> Written:
+    """Read a column of trimmed text as times (or, without clock, as days).
+
+    form: the description's format, or None to settle it from the whole column: year first, day first or month first,
+    whichever reads the most cells. Where day first and month first read them equally well and differently, the one
+    that puts a time after `now` is dropped; if both stand, AmbiguousFormat says so.
+    """
+    if form is not None:
+        return _by_formats(texts, [form.replace(".%f", "%.f")])
+    sample = texts.drop_nulls().unique(maintain_order=True).head(400)
+    best: list[tuple[str, Written]] = []
+    most = 0
+    for order in _DATES:
+        formats = [form for form in _formats(order, with_clock=with_clock) if _read(sample, form).is_not_null().any()]
+        if not formats:
+            continue
+        written = _by_formats(texts, formats)
+        count = int((written.local.is_not_null() | written.moment.is_not_null()).sum())
+        if count > most:
+            best, most = [(order, written)], count
+        elif count == most:
+            best.append((order, written))
+    if not best:
+        return _by_formats(texts, [])
+    differing = [entry for entry in best[1:] if not _same(entry[1], best[0][1])]
+    return _settle([best[0], *differing], texts, now, key) if differing else best[0][1]
+
+
+def _same(one: Written, other: Written) -> bool:
+    return bool(one.local.equals(other.local, null_equal=True) and one.moment.equals(other.moment, null_equal=True))
+
+
+def _settle(readings: list[tuple[str, Written]], texts: pl.Series, now: datetime, key: str) -> Written:
+    latest = now.replace(tzinfo=None)
+    possible = [entry for entry in readings if not bool((entry[1].local > latest).any())]
+    if len(possible) == 1:
+        return possible[0][1]
+    example = str(texts.drop_nulls()[0])
+    shown = " or ".join(
+        f"{order}: {written.local.drop_nulls()[0]:%d %B %Y}" for order, written in readings if written.local.drop_nulls().len()
+    )
+    raise AmbiguousFormat(
+        f'the column of {key} can be read two ways ("{example}" is {shown}): add to the description'
+        f' the line format = "%d/%m/%Y ..." or format = "%m/%d/%Y ..." under [time], spelled as the file spells it'
+    )
+
+
+def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
+    """Turn local times into UTC. `frame` has `local` (naive), `moment` (UTC or null) and `zone`.
+
+    Adds `time` (UTC, null where nothing was read) and `clock` (String): `ambiguous-time`, `nonexistent-time` or null.
+    """
+    names = frame["zone"].unique().sort().to_list()
+    if not frame["local"].is_not_null().any():
+        return frame.with_columns(pl.col("moment").alias("time"), pl.lit(None, pl.String).alias("clock"))
+    early = late = pl.lit(None, TIME)
+    for name in names:
+        here = pl.col("zone") == name if len(names) > 1 else pl.lit(True)
+        early = pl.when(here).then(_in_utc(name, "earliest")).otherwise(early)
+        late = pl.when(here).then(_in_utc(name, "latest")).otherwise(late)
+    out = frame.with_columns(early.alias("_early"), late.alias("_late"))
+    gaps = out.filter(pl.col("local").is_not_null() & pl.col("_early").is_null()).select("local", "zone").unique()
+    moved = gaps.with_columns(
+        pl.Series("_moved", [_past_gap(local, name) for local, name in gaps.iter_rows()], dtype=TIME)
+    )
+    out = out.join(moved, on=["local", "zone"], how="left", maintain_order="left")
+    clock = (
+        pl.when(pl.col("_moved").is_not_null()).then(pl.lit("nonexistent-time"))
+        .when(pl.col("_early") != pl.col("_late")).then(pl.lit("ambiguous-time"))
+    )  # fmt: skip
+    return out.with_columns(pl.coalesce("moment", "_early", "_moved").alias("time"), clock.alias("clock")).drop(
+        "_early", "_late", "_moved"
+    )
+
+
+def _in_utc(name: str, side: str) -> pl.Expr:
+    local = pl.col("local").dt.replace_time_zone(name, ambiguous=side, non_existent="null")  # type: ignore[arg-type]
+    return local.dt.convert_time_zone("UTC")
+
+
+def _past_gap(local: datetime, name: str) -> datetime:
+    """A local time inside a gap, read with the offset from before it (PEP 495, fold 0): that moves it on by the gap."""
+    return local.replace(tzinfo=zone(name), fold=0).astimezone(UTC)

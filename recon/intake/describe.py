@@ -1,0 +1,132 @@
+"""Which description speaks for a file, and which of its columns is which of our fields."""
+
+import difflib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from recon.model.source import FIELDS, REQUIRED, Source
+from recon.model.words import FILE_KINDS, FileKind
+from recon.route.folder import Route, SourceFile
+
+
+class UnknownFormat(Exception):
+    """No description fits the file, or the one that speaks for it does not; the text says why and what to add."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How to read one file. columns: our field to their header. source: None for files in our own field names."""
+
+    kind: FileKind
+    columns: dict[str, str]
+    source: Source
+    name: str | None
+    machine: str | None
+
+
+def reading_for(path: str, header: tuple[str, ...], route: Route) -> Reading:
+    """Choose how to read the file at `path` (within the route folder) from its name and header.
+
+    Raises UnknownFormat where two descriptions fit, none does and the header is not in our own field names, or the
+    description names a column that is not there.
+    """
+    name = path.rsplit("/", 1)[-1]
+    fitting = [
+        described for described in route.sources if any(fnmatchcase(name.lower(), glob.lower()) for glob in described.source.files)
+    ]
+    if len(fitting) > 1:
+        named = " and ".join(described.file for described in fitting)
+        raise UnknownFormat(f"both {named} speak for {name}: narrow `files` in one of them")
+    if fitting:
+        return _described(name, header, fitting[0])
+    return _own_names(header)
+
+
+def _described(name: str, header: tuple[str, ...], described: SourceFile) -> Reading:
+    source = described.source
+    by_fold = {column.casefold(): column for column in header}
+    columns: dict[str, str] = {}
+    for field, column in source.columns.items():
+        there = by_fold.get(column.strip().casefold())
+        if there is None:
+            place = described.place(("columns", field))
+            raise UnknownFormat(
+                f'{place} says that {field} stands in the column "{column}", which the file does not have'
+                f"{_nearest(column, header)}. Its columns are: {', '.join(header)}"
+            )
+        columns[field] = there
+    return Reading(source.kind, columns, source, described.name, _machine_for(name, described))
+
+
+def _machine_for(name: str, described: SourceFile) -> str | None:
+    source = described.source
+    if source.machine_from_name is None:
+        return source.machine
+    found = re.search(source.machine_from_name, name)
+    if found is None:
+        place = described.place(("machine_from_name",))
+        raise UnknownFormat(f'{place} takes the machine from the file name by "{source.machine_from_name}", which "{name}" does not fit')
+    return source.machines.get(found.group(1), found.group(1))
+
+
+def _own_names(header: tuple[str, ...]) -> Reading:
+    """A file in our own field names needs no description: its kind is the one whose fields it has."""
+    by_fold = {column.casefold(): column for column in header}
+    fits: list[tuple[int, FileKind]] = []
+    for kind in FILE_KINDS:
+        known = [field for field in FIELDS[kind] if field in by_fold]
+        if meets(kind, by_fold):
+            fits.append((len(known), kind))
+    if not fits:
+        raise UnknownFormat(_why_none(header))
+    best = max(count for count, _ in fits)
+    kinds = [kind for count, kind in fits if count == best]
+    # A count sheet's columns include those of a load slip, and a test list's stand in many: the fuller kind is meant.
+    kind = min(kinds, key=("counts", "vends", "loads", "cash", "payouts", "tests").index)
+    _refuse_typos(kind, header)
+    columns = {field: by_fold[field] for field in FIELDS[kind] if field in by_fold}
+    return Reading(kind, columns, Source(kind=kind, files=["*"]), None, None)
+
+
+def meets(kind: FileKind, fields: Iterable[str]) -> bool:
+    """Whether `fields` hold all that a file of this kind must have."""
+    there = set(fields)
+    return all(any(there.issuperset(group) for group in alternatives) for alternatives in REQUIRED[kind])
+
+
+def _refuse_typos(kind: FileKind, header: tuple[str, ...]) -> None:
+    for column in header:
+        if column.casefold() in FIELDS[kind]:
+            continue
+        near = difflib.get_close_matches(column.casefold(), FIELDS[kind], n=1, cutoff=0.8)
+        if near and near[0] not in {other.casefold() for other in header}:
+            raise UnknownFormat(f'the column "{column}" is none of the fields of {kind}: did you mean "{near[0]}"?')
+
+
+def _why_none(header: tuple[str, ...]) -> str:
+    def lacking(kind: FileKind) -> list[str]:
+        there = {column.casefold() for column in header}
+        return [
+            " or ".join("+".join(group) for group in alternatives)
+            for alternatives in REQUIRED[kind]
+            if not any(there.issuperset(group) for group in alternatives)
+        ]
+
+    def strangers(kind: FileKind) -> int:
+        return sum(column.casefold() not in FIELDS[kind] for column in header)
+
+    near = min(FILE_KINDS, key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)))
+    missing = ", ".join(lacking(near))
+    known = len(header) - strangers(near)
+    reason = f"; read as {near} it lacks {missing}" if known >= 2 else ""
+    return (
+        f"no description in sources/ speaks for it and its columns are not in our own field names"
+        f" (found: {', '.join(header)}){reason}. Add a description to sources/"
+    )
+
+
+def _nearest(wanted: str, header: tuple[str, ...]) -> str:
+    near = difflib.get_close_matches(wanted, header, n=1)
+    return f' (nearest: "{near[0]}")' if near else ""

@@ -1,0 +1,86 @@
+"""The same row met twice: counted once, and said.
+
+Vends with a reference are one vend a reference and machine; the same reference with other content is two vends, and
+remarked. Rows without a reference count as often as the file that has them most often: two real vends in one second
+survive, and an overlap of two exports does not double.
+"""
+
+import polars as pl
+
+from recon.model.frames import BY_KIND, NOTICES, Frame
+from recon.model.words import FileKind
+
+_NOT_CONTENT = ("file", "row")
+_STATES: tuple[FileKind, ...] = ("counts", "cash")
+"""Kinds that tell how things stood: told twice, even in one file, it is still one telling."""
+
+
+def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
+    """Part the rows of all files of one kind (sorted by file and row) into those that count and remarks on the others.
+
+    Returns (kept, notices): kept has the columns of `frame`; notices has one `duplicate-row` a row left out, with the
+    row that stands for it, and one `reference-reused` a vend whose reference another vend already had.
+    """
+    content = [column.name for column in BY_KIND[kind].columns if column.name not in _NOT_CONTENT]
+    if kind != "vends":
+        kept, repeats = _multiset(frame, content, states=kind in _STATES)
+        return kept, repeats
+    with_reference = frame.filter(pl.col("reference").is_not_null())
+    without = frame.filter(pl.col("reference").is_null())
+    kept_one, repeats_one = _by_content(with_reference, content)
+    kept_two, repeats_two = _multiset(without, content, states=False)
+    reused = _reused(kept_one)
+    kept = pl.concat([kept_one, kept_two]).sort("file", "row")
+    return kept, pl.concat([repeats_one, repeats_two, reused])
+
+
+def _by_content(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
+    first = pl.struct(content).is_first_distinct()
+    marked = frame.with_columns(first.alias("first"))
+    if marked.height == 0 or marked["first"].all():
+        return frame, NOTICES.empty()
+    kept = marked.filter("first").drop("first")
+    return kept, _repeats(marked.filter(~pl.col("first")).drop("first"), kept, content)
+
+
+def _multiset(frame: Frame, content: list[str], *, states: bool) -> tuple[Frame, Frame]:
+    if states:
+        return _by_content(frame, content)
+    if frame["file"].n_unique() <= 1:
+        return frame, NOTICES.empty()
+    nth = pl.int_range(pl.len()).over("file", *content).alias("nth")
+    kept, repeats = _by_content(frame.with_columns(nth), [*content, "nth"])
+    return kept.drop("nth", strict=False), repeats
+
+
+def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
+    """Name for each repeated row the one that stands for it. Nulls are equal here: an empty cell is part of the content."""
+    firsts = kept.select(*content, pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
+    joined = repeats.join(firsts, on=content, how="left", nulls_equal=True, maintain_order="left")
+    return _notices(joined, "duplicate-row")
+
+
+def _reused(kept: Frame) -> Frame:
+    """Vends that share machine and reference with an earlier one, yet differ from it."""
+    key = ["machine", "reference"]
+    again = kept.filter(~pl.struct(key).is_first_distinct())
+    if again.height == 0:
+        return NOTICES.empty()
+    firsts = kept.unique(key, keep="first", maintain_order=True)
+    others = firsts.select(*key, pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
+    return _notices(again.join(others, on=key, how="left", maintain_order="left"), "reference-reused")
+
+
+def _notices(frame: Frame, kind: str) -> Frame:
+    there = set(frame.columns)
+    detail = pl.col("reference").fill_null("") if "reference" in there else pl.lit("")
+    columns = {
+        "kind": pl.lit(kind),
+        "machine": pl.col("machine"),
+        "time": pl.col("time") if "time" in there else pl.lit(None),
+        "detail": detail,
+    }
+    return frame.select(
+        columns.get(name, pl.col(name) if name in there else pl.lit(None)).cast(dtype).alias(name)
+        for name, dtype in NOTICES.schema.items()
+    )

@@ -1,0 +1,251 @@
+"""One text table as the canonical frame of its kind: accepted rows, rejected rows with their reasons, and remarks."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from recon.intake import values
+from recon.intake.clock import OLDEST_YEAR, read_times, to_moments
+from recon.intake.describe import Reading
+from recon.intake.known import Known
+from recon.intake.table import ROW, TextTable
+from recon.intake.values import Parsed
+from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
+from recon.model.words import OUTCOMES, TENDERS, FileKind
+
+_REFUSAL = "refusal"
+"""The column that says why a row cannot be used. (A load slip has a `reason` of its own.)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """What became of a table's rows. rejected: row (Int64), reason. notices: as the frame of that name, without `file`."""
+
+    accepted: Frame
+    rejected: Frame
+    notices: Frame
+
+
+class Reader:
+    """The columns of one file, read field by field. `work` grows by the canonical columns; `reasons` say what fails."""
+
+    def __init__(self, table: TextTable, reading: Reading, known: Known, now: datetime) -> None:
+        self.reading, self.known, self.now = reading, known, now
+        texts = [values.trimmed(column).alias(f"text_{field}") for field, column in reading.columns.items()]
+        self.work: Frame = table.frame.select(pl.col(ROW).alias("row"), *texts)
+        self.reasons: list[pl.Expr] = []
+        self.clocked = False
+
+    def text(self, field: str) -> pl.Expr:
+        """The trimmed text of a field; null throughout where the file has no such column."""
+        return pl.col(f"text_{field}") if field in self.reading.columns else pl.lit(None, pl.String)
+
+    def has(self, *fields: str) -> bool:
+        return all(field in self.reading.columns for field in fields)
+
+    def add(self, name: str, parsed: Parsed, default: object = None) -> None:
+        """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`."""
+        value = parsed.value if default is None else parsed.value.fill_null(default)
+        self.work = self.work.with_columns(value.alias(name), parsed.reason.alias(f"why_{name}"))
+        self.reasons.append(pl.col(f"why_{name}"))
+
+    def refuse(self, when: pl.Expr, reason: pl.Expr) -> None:
+        """Reject the rows where `when` holds."""
+        self.reasons.append(pl.when(when).then(reason))
+
+    def machine(self, *, needed: bool = True) -> None:
+        """Read the machine: fixed by the description, from the file's name, or the column, in our names."""
+        if self.reading.machine is not None:
+            self.work = self.work.with_columns(pl.lit(self.reading.machine).alias("machine"))
+        else:
+            name = self.text("machine").replace(self.reading.source.machines)
+            self.work = self.work.with_columns(name.alias("machine"))
+            if needed:
+                self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
+        self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"))
+
+    def time(self, *, needed: bool = True) -> None:
+        """Read the moment of each row into `time` (UTC), from one column or from date and clock."""
+        text = pl.concat_str(self.text("date"), self.text("clock"), separator=" ") if self.has("date", "clock") else self.text("time")
+        self.work = self.work.with_columns(text.alias("text_when"))
+        written = read_times(self.work["text_when"].cast(pl.String), self.reading.source.time.format, now=self.now)
+        fixed = self.reading.source.timezone
+        shown = pl.col("zone").alias("shown_zone")
+        self.work = self.work.with_columns(
+            written.local.alias("local"), written.moment.alias("moment"), shown,
+            *([pl.lit(fixed).alias("zone")] if fixed else []),
+        )  # fmt: skip
+        self.work = to_moments(self.work).with_columns(pl.col("shown_zone").alias("zone"))
+        self.clocked = True
+        when, raw = pl.col("time"), pl.col("text_when")
+        unread = pl.format('time "{}" does not read as a time of day on a date', raw.str.slice(0, 80))
+        self.refuse(when.is_null() & raw.is_not_null(), unread)
+        if needed:
+            self.refuse(raw.is_null(), pl.lit("no time"))
+        self.refuse(when.dt.year() < OLDEST_YEAR, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
+        self.refuse(when > self.now, pl.format('time "{}" is after this run', raw))
+
+    def slot(self, *, needed: bool) -> None:
+        """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
+        label = self.text("label")
+        self.add("label", Parsed(label, pl.lit(None, pl.String)))
+        self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base))
+        if needed:
+            self.refuse(pl.col("label").is_null() & pl.col("bus").is_null(), pl.lit("no label and no bus number"))
+            self.known_label()
+
+    def known_label(self) -> None:
+        joined = self.work.join(self.known.label_frame, on=["machine", "label"], how="left", maintain_order="left")
+        strays = joined.filter(
+            pl.col("known").is_null() & pl.col("label").is_not_null() & pl.col("machine").is_in(list(self.known.labels))
+        ).select("machine", "label").unique()  # fmt: skip
+        why = [self.known.stray_label(machine, label) for machine, label in strays.iter_rows()]
+        reasons = strays.with_columns(pl.Series("why_stray", why, dtype=pl.String))
+        self.work = self.work.join(reasons, on=["machine", "label"], how="left", maintain_order="left")
+        self.reasons.append(pl.col("why_stray"))
+
+    def units(self, name: str, default: int | None = 0) -> None:
+        self.add(name, values.whole(self.text(name), name), default)
+
+    def money(self, name: str, field: str | None = None, *, negative: bool = False) -> None:
+        text = self.text(field or name)
+        reader = self.known.money(
+            lambda digits: values.amount(text, field or name, digits, negative=negative), pl.col("machine")
+        )
+        self.add(name, reader)
+
+    def day(self, name: str, *, needed: bool = False) -> None:
+        """Read a day, without a clock, in the route's zone."""
+        column = self.work.select(self.text(name).cast(pl.String).alias("t")).to_series() if self.has(name) else None
+        if column is None:
+            column = pl.Series("t", [None], dtype=pl.String).new_from_index(0, self.work.height)
+        read = read_times(column, self.reading.source.time.format, now=self.now, with_clock=False, key=name).local.dt.date()
+        unread = pl.format(f'{name} "{{}}" does not read as a day', self.text(name))
+        reason = pl.when(pl.col(name).is_null() & self.text(name).is_not_null()).then(unread)
+        self.work = self.work.with_columns(read.alias(name))
+        self.reasons.append(reason)
+        self.refuse(pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name)))
+        if needed:
+            self.refuse(self.text(name).is_null(), pl.lit(f"no {name}"))
+
+    def words(self, name: str, text: str) -> None:
+        """A free text, as it stands."""
+        self.add(name, Parsed(self.text(text), pl.lit(None, pl.String)))
+
+    def done(self, kind: FileKind) -> Rows:
+        """Part the rows into accepted and rejected, and collect what there is to remark."""
+        spec = BY_KIND[kind]
+        why = pl.concat_str(self.reasons, separator="; ", ignore_nulls=True)
+        work = self.work.with_columns(pl.when(why != "").then(why).alias(_REFUSAL))
+        good = work.filter(pl.col(_REFUSAL).is_null())
+        columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns if column.name != "file"]
+        refused = work.filter(pl.col(_REFUSAL).is_not_null()).select("row", pl.col(_REFUSAL).alias("reason"))
+        return Rows(good.select(columns), refused, self._notices(work))
+
+    def _notices(self, work: Frame) -> Frame:
+        shape = {name: dtype for name, dtype in NOTICES.schema.items() if name != "file"}
+        if not self.clocked:
+            return pl.DataFrame(schema=shape)
+        kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(pl.col(_REFUSAL).is_null()).then(pl.col("clock"))
+        said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
+        empty = [pl.lit(None, shape[name]).alias(name) for name in ("other_file", "other_row")]
+        return said.select("kind", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")).select(list(shape))
+
+
+def _vends(reader: Reader) -> None:
+    source = reader.reading.source
+    reader.machine()
+    reader.time()
+    reader.slot(needed=False)
+    text = reader.text("price")
+    reader.add("price", reader.known.money(lambda digits: values.price(text, digits), pl.col("machine")))
+    paid = reader.text("tender")
+    tender = values.word(paid, "tender", TENDERS, source.words.tender, TENDER, "words.tender")
+    reader.add("tender", values.required(tender, paid, "tender"))
+    outcome = values.word(reader.text("outcome"), "outcome", OUTCOMES, source.words.outcome, OUTCOME, "words.outcome")
+    reader.add("outcome", outcome, "vended")
+    reader.words("reference", "reference")
+    reader.add("quantity", values.whole(reader.text("quantity"), "quantity", least=1, most=1000), 1)
+
+
+def _counts(reader: Reader) -> None:
+    reader.machine()
+    reader.time()
+    reader.slot(needed=True)
+    reader.units("counted", None)
+    reader.units("loaded")
+    reader.units("removed")
+    reader.words("counter", "counter")
+    reader.words("note", "note")
+
+
+def _loads(reader: Reader) -> None:
+    reader.machine()
+    reader.time()
+    reader.slot(needed=True)
+    reader.units("loaded")
+    reader.units("removed")
+    empty = reader.text("loaded").is_null() & reader.text("removed").is_null()
+    reader.refuse(empty, pl.lit("nothing loaded and nothing removed"))
+    reader.words("reason", "reason")
+    reader.words("note", "note")
+
+
+def _cash(reader: Reader) -> None:
+    reader.machine()
+    reader.time()
+    for field in ("total", "notes", "coins"):
+        reader.money(f"sum_{field}", field)
+    reader.money("tubes")
+    reader.words("note", "note")
+    parts = pl.sum_horizontal("sum_notes", "sum_coins")
+    any_part = pl.col("sum_notes").is_not_null() | pl.col("sum_coins").is_not_null()
+    reader.work = reader.work.with_columns(
+        pl.coalesce("sum_total", pl.when(any_part).then(parts)).alias("collected")
+    )
+    blank = reader.text("total").is_null() & reader.text("notes").is_null() & reader.text("coins").is_null()
+    reader.refuse(blank, pl.lit("no total, notes or coins"))
+    # A total beside its two parts is a check that the person meant to make: it is made.
+    whole = pl.col("sum_notes").is_not_null() & pl.col("sum_coins").is_not_null()
+    differs = pl.format(
+        "total {} is not notes {} plus coins {}", reader.text("total"), reader.text("notes"), reader.text("coins")
+    )
+    reader.refuse(whole & pl.col("sum_total").is_not_null() & (pl.col("sum_total") != parts), differs)
+
+
+def _payouts(reader: Reader) -> None:
+    reader.machine(needed=False)
+    reader.day("paid_on", needed=True)
+    reader.day("from")
+    reader.day("to")
+    reader.refuse(pl.col("from") > pl.col("to"), pl.format('from "{}" is after to "{}"', reader.text("from"), reader.text("to")))
+    late = pl.col("paid_on") > reader.now.date()
+    reader.refuse(late, pl.format('paid_on "{}" is after this run', reader.text("paid_on")))
+    reader.money("gross", negative=True)
+    reader.money("fees", negative=True)
+    reader.money("net", negative=True)
+    reader.refuse(reader.text("net").is_null(), pl.lit("no net"))
+    reader.words("reference", "reference")
+
+
+def _tests(reader: Reader) -> None:
+    reader.machine()
+    reader.time(needed=False)
+    reader.words("label", "label")
+    reader.refuse(pl.col("label").is_null(), pl.lit("no label"))
+    reader.known_label()
+    reader.words("note", "note")
+
+
+_KINDS: dict[FileKind, Callable[[Reader], None]] = {
+    "vends": _vends, "counts": _counts, "loads": _loads, "cash": _cash, "payouts": _payouts, "tests": _tests,
+}  # fmt: skip
+
+
+def read_rows(table: TextTable, reading: Reading, known: Known, now: datetime) -> Rows:
+    """Read a whole text table as its kind. Raises AmbiguousFormat where its times can be read two ways."""
+    reader = Reader(table, reading, known, now)
+    _KINDS[reading.kind](reader)
+    return reader.done(reading.kind)

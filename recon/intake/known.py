@@ -1,0 +1,67 @@
+"""What the route folder tells the intake: zones, currencies and labels of the machines that have a layout."""
+
+import difflib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import polars as pl
+
+from recon.intake.values import Parsed
+from recon.route.folder import Route
+
+
+@dataclass(frozen=True)
+class Known:
+    """The route as far as reading a row needs it."""
+
+    route: Route
+
+    @cached_property
+    def zones(self) -> dict[str, str]:
+        """Machine to IANA zone."""
+        return {entry.layout.machine: self.route.zone_of(entry.layout.machine) for entry in self.route.layouts}
+
+    @cached_property
+    def digits(self) -> dict[str, int]:
+        """Machine to decimal digits of its currency."""
+        return {entry.layout.machine: self.route.exponent_of(entry.layout.machine) for entry in self.route.layouts}
+
+    @property
+    def default_digits(self) -> int:
+        return self.route.settings.exponent
+
+    @cached_property
+    def labels(self) -> dict[str, list[str]]:
+        """Machine to the labels of its layout."""
+        return {entry.layout.machine: [slot.label for slot in entry.layout.slots] for entry in self.route.layouts}
+
+    @cached_property
+    def label_frame(self) -> pl.DataFrame:
+        """One row a slot: machine, label, and `known` (true), to join with."""
+        rows = [(machine, label) for machine, labels in self.labels.items() for label in dict.fromkeys(labels)]
+        frame = pl.DataFrame(rows, schema={"machine": pl.String, "label": pl.String}, orient="row")
+        return frame.with_columns(pl.lit(True).alias("known"))
+
+    def zone_of(self, machine: pl.Expr) -> pl.Expr:
+        """The zone of each machine; the route's for one without a layout."""
+        default = self.route.settings.timezone
+        if all(name == default for name in self.zones.values()):
+            return pl.lit(default)
+        return machine.replace_strict(self.zones, default=default, return_dtype=pl.String)
+
+    def money(self, read: Callable[[int], Parsed], machine: pl.Expr) -> Parsed:
+        """Read an amount with the digits of each row's machine; `read` makes the reader for a number of digits."""
+        value, reason = read(self.default_digits)
+        for other in sorted(set(self.digits.values()) - {self.default_digits}):
+            here = machine.is_in([name for name, count in self.digits.items() if count == other])
+            parsed = read(other)
+            value = pl.when(here).then(parsed.value).otherwise(value)
+            reason = pl.when(here).then(parsed.reason).otherwise(reason)
+        return Parsed(value, reason)
+
+    def stray_label(self, machine: str, label: str) -> str:
+        """The reason for a label that the machine's layout does not have, with the nearest that it has."""
+        near = difflib.get_close_matches(label, self.labels[machine], n=1)
+        hint = f"; the nearest is {near[0]}" if near else ""
+        return f'label "{label}" is not in the layout of {machine}{hint}'

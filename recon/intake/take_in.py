@@ -1,0 +1,182 @@
+"""Take in the inbox: every file read, every row accounted for."""
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+
+from recon.intake.clock import AmbiguousFormat
+from recon.intake.describe import UnknownFormat, reading_for
+from recon.intake.duplicates import part_duplicates
+from recon.intake.kinds import read_rows
+from recon.intake.known import Known
+from recon.intake.table import ROW, TextTable, UnreadableFile, read_table
+from recon.model.border import guard
+from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
+from recon.model.words import FILE_KINDS, FileKind
+from recon.route.folder import Route
+
+LARGEST_FILE = 4 * 1024**3
+"""Bytes. A file beyond this is no export of a small route."""
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames."""
+
+    inputs: Frame
+    rejects: Frame
+    notices: Frame
+    vends: Frame
+    counts: Frame
+    loads: Frame
+    cash: Frame
+    payouts: Frame
+    tests: Frame
+
+    @property
+    def paths(self) -> list[str]:
+        """Path of each input by its file number."""
+        return self.inputs["path"].to_list()
+
+
+@dataclass(slots=True)
+class _File:
+    """One file on its way in."""
+
+    path: str
+    sha256: str | None = None
+    kind: FileKind | None = None
+    source: str | None = None
+    rows: int = 0
+    rejected: int = 0
+
+
+@dataclass(slots=True)
+class _Gathered:
+    """What the files gave so far."""
+
+    files: list[_File] = field(default_factory=list)
+    accepted: dict[FileKind, list[Frame]] = field(default_factory=lambda: {kind: [] for kind in FILE_KINDS})
+    rejects: list[Frame] = field(default_factory=list)
+    notices: list[Frame] = field(default_factory=list)
+
+    def remark(self, file: int, kind: str, detail: str, other: int | None = None) -> None:
+        row = {"kind": kind, "file": file, "detail": detail, "other_file": other}
+        self.notices.append(pl.DataFrame([row], schema=NOTICES.schema))
+
+    def reject(self, file: int, rejected: Frame) -> None:
+        self.files[file].rejected = rejected.height
+        self.rejects.append(rejected.with_columns(pl.lit(file, pl.Int32).alias("file")).select(REJECTS.schema))
+
+
+def inbox_files(root: Path) -> list[Path]:
+    """The files of inbox/ and of the folders in it, by path; hidden files and editors' backups are passed over."""
+    inbox = root / "inbox"
+    found = (path for path in inbox.rglob("*") if path.is_file())
+    shown = (
+        path for path in found
+        if not any(part.startswith((".", "~")) for part in path.relative_to(inbox).parts) and not path.name.endswith("~")
+    )  # fmt: skip
+    return sorted(shown, key=lambda path: path.relative_to(root).as_posix())
+
+
+def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lambda path: None) -> Intake:
+    """Read every file in the route's inbox into canonical frames.
+
+    now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
+    Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
+    """
+    known = Known(route)
+    gathered = _Gathered()
+    seen: dict[str, int] = {}
+    for number, path in enumerate(inbox_files(route.root)):
+        name = path.relative_to(route.root).as_posix()
+        on_file(name)
+        gathered.files.append(_File(name))
+        _take_file(path, number, gathered, known, now, seen)
+    return _assemble(gathered)
+
+
+def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: datetime, seen: dict[str, int]) -> None:
+    file = gathered.files[number]
+    try:
+        data = _bytes(path)
+        file.sha256 = hashlib.sha256(data).hexdigest()
+        table = read_table(data)
+    except UnreadableFile as error:
+        gathered.remark(number, "unreadable-file", str(error))
+        return
+    file.rows = table.rows
+    try:
+        reading = reading_for(file.path, table.header, known.route)
+        file.kind, file.source = reading.kind, reading.name
+        rows = read_rows(table, reading, known, now)
+    except (UnknownFormat, AmbiguousFormat) as error:
+        # Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account.
+        gathered.remark(number, "unknown-format", str(error))
+        gathered.reject(number, _rejects(table, _every_row(table, "the file was not taken in: no description fits it")))
+        return
+    if file.sha256 in seen:
+        gathered.remark(number, "duplicate-row", "", seen[file.sha256])
+    seen.setdefault(file.sha256, number)
+    mark = pl.lit(number, pl.Int32).alias("file")
+    gathered.accepted[reading.kind].append(rows.accepted.with_columns(mark))
+    gathered.notices.append(rows.notices.with_columns(mark).select(NOTICES.schema))
+    gathered.reject(number, _rejects(table, rows.rejected))
+
+
+def _every_row(table: TextTable, reason: str) -> Frame:
+    return table.frame.select(pl.col(ROW).alias("row"), pl.lit(reason).alias("reason"))
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise UnreadableFile("the file is larger than 4 GiB: split it")
+        return path.read_bytes()
+    except OSError as error:
+        raise UnreadableFile(f"the file cannot be opened: {error.strerror}") from error
+
+
+def _rejects(table: TextTable, rejected: Frame) -> Frame:
+    torn = pl.DataFrame(
+        [(torn.row, torn.reason) for torn in table.torn], schema={"row": pl.Int64, "reason": pl.String}, orient="row"
+    )
+    both = pl.concat([rejected.select("row", "reason"), torn]).sort("row")
+    return both.with_columns(pl.Series("text", table.original(both["row"].to_list()), dtype=pl.String))
+
+
+def _assemble(gathered: _Gathered) -> Intake:
+    frames: dict[str, Frame] = {}
+    notices = gathered.notices
+    for kind, parts in gathered.accepted.items():
+        spec = BY_KIND[kind]
+        whole = pl.concat([part.select(spec.schema) for part in parts]) if parts else spec.empty()
+        kept, repeats = part_duplicates(whole, kind)
+        frames[kind] = guard(kept, spec)
+        notices.append(repeats)
+    remarks = pl.concat([NOTICES.empty(), *notices])
+    return Intake(
+        inputs=guard(_account(gathered.files, remarks), INPUTS),
+        rejects=guard(pl.concat([REJECTS.empty(), *gathered.rejects]), REJECTS),
+        notices=guard(remarks, NOTICES),
+        **frames,
+    )
+
+
+def _account(files: list[_File], notices: Frame) -> Frame:
+    """The account of every file: rows = accepted + duplicate + rejected."""
+    repeats = notices.filter((pl.col("kind") == "duplicate-row") & pl.col("row").is_not_null())
+    per_file = dict(repeats.group_by("file").len().iter_rows())
+    return pl.DataFrame(list(_lines(files, per_file)), schema=INPUTS.schema, orient="row")
+
+
+def _lines(files: list[_File], repeats: dict[int, int]) -> Iterator[tuple[object, ...]]:
+    for number, file in enumerate(files):
+        duplicate = repeats.get(number, 0)
+        accepted = file.rows - duplicate - file.rejected
+        yield number, file.path, file.sha256, file.kind, file.source, file.rows, accepted, duplicate, file.rejected

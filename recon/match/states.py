@@ -1,0 +1,81 @@
+"""Layouts as frames: machines, slots, and the states of each slot over time, in UTC."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import polars as pl
+
+from recon.match.timeline import SlotState, slot_states
+from recon.model.border import guard
+from recon.model.frames import MACHINES, SLOTS, STATES, Frame
+from recon.model.layout import Product
+from recon.model.money import to_minor
+from recon.model.zones import zone
+from recon.route.folder import Route
+
+COST_DIGITS = 4
+"""A unit cost is kept in ten-thousandths of a minor unit: a case price over its units seldom comes out even."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layouts:
+    """All layouts of the route as frames."""
+
+    machines: Frame
+    slots: Frame
+    states: Frame
+
+    @property
+    def zones(self) -> dict[str, str]:
+        return dict(self.machines.select("machine", "zone").iter_rows())
+
+    @property
+    def digits(self) -> dict[str, int]:
+        return dict(self.machines.select("machine", "digits").iter_rows())
+
+
+def layouts(route: Route) -> Layouts:
+    """Lay out every slot's history. Slot numbers follow machine id and the order of the layout file."""
+    entries = sorted((entry.layout for entry in route.layouts), key=lambda layout: layout.machine)
+    machines = [
+        (layout.machine, layout.site, route.zone_of(layout.machine), route.currency_of(layout.machine), route.exponent_of(layout.machine))
+        for layout in entries
+    ]  # fmt: skip
+    slots: list[tuple[int, str, str]] = []
+    rows: list[tuple[object, ...]] = []
+    for layout in entries:
+        digits, zone_name = route.exponent_of(layout.machine), route.zone_of(layout.machine)
+        number, label = len(slots) - 1, None
+        for state in slot_states(layout):
+            if state.label != label:
+                label = state.label
+                number += 1
+                slots.append((number, layout.machine, label))
+            rows.append((len(rows), number, *_state_row(state, digits, zone_name, route.products)))
+    return Layouts(
+        machines=guard(pl.DataFrame(machines, schema=MACHINES.schema, orient="row"), MACHINES),
+        slots=guard(pl.DataFrame(slots, schema=SLOTS.schema, orient="row"), SLOTS),
+        states=guard(pl.DataFrame(rows, schema=STATES.schema, orient="row"), STATES),
+    )
+
+
+def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[str, Product]) -> tuple[object, ...]:
+    product = None if state.product is None else products.get(state.product)
+    return (
+        state.machine, state.label, in_utc(state.start, zone_name),
+        None if state.end is None else in_utc(state.end, zone_name),
+        state.in_use, state.bus, state.product,
+        _minor(state.price, digits), _minor(state.card_price, digits), state.capacity,
+        None if product is None else _minor(product.unit_cost, digits + COST_DIGITS),
+    )  # fmt: skip
+
+
+def _minor(amount: Decimal | None, digits: int) -> int | None:
+    return None if amount is None else to_minor(amount, digits)
+
+
+def in_utc(local: datetime, zone_name: str) -> datetime:
+    """A layout's local time in UTC; one that happened twice is the earlier, one in a gap is moved on by it (PEP 495, fold 0)."""
+    return local.replace(tzinfo=zone(zone_name), fold=0).astimezone(UTC)

@@ -168,11 +168,8 @@ def unknown_key(place: Place, key: str, known: Sequence[str], machine: str | Non
 
 def unknown_timezone(place: Place, found: str, machine: str | None = None) -> Problem:
     """A zone that the IANA list does not have."""
-    facts = {
-        "key": "timezone",
-        "found": shown(found),
-        "expected": nearest(found, zone_names()) or "America/Halifax",
-    }
+    expected = nearest(found, zone_names()) or "a name such as America/Halifax"
+    facts = {"key": "timezone", "found": shown(found), "expected": expected}
     return Problem("unknown-timezone", place, facts, machine=machine)
 
 
@@ -180,7 +177,8 @@ def unknown_currency(place: Place, found: str, machine: str | None = None) -> Pr
     """A currency that ISO 4217 does not have, or that has no minor unit."""
     from recon.model.currencies import EXPONENTS
 
-    facts = {"key": "currency", "found": shown(found), "expected": nearest(found, sorted(EXPONENTS)) or "CAD"}
+    expected = nearest(found, sorted(EXPONENTS)) or "a code such as CAD"
+    facts = {"key": "currency", "found": shown(found), "expected": expected}
     return Problem("unknown-currency", place, facts, machine=machine)
 
 

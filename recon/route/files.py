@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from recon.model.problem import Place, Problem
+from recon.route.plain import read_plain
 from recon.route.positions import TomlPlaces
 
 _BOM = b"\xef\xbb\xbf"
@@ -68,6 +69,9 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
     if isinstance(text, Problem):
         return text
     text = text.replace("\r\n", "\n")
+    data = read_plain(text)
+    if data is not None:
+        return data, TomlPlaces(file, text)
     try:
         return tomllib.loads(text, parse_float=Decimal), TomlPlaces(file, text)
     except tomllib.TOMLDecodeError as error:

@@ -158,10 +158,9 @@ def _retired(layout: TableLayout, row: int) -> bool:
 def _twice(layout: TableLayout, row: int, other: int, machine: str, moment: datetime) -> Problem:
     label = layout.table.rows[row]["label"]
     place = layout.table.place(row, "label")
-    line = layout.table.lines[other]
     facts = {
-        "found": f"{label} from {moment:%Y-%m-%d %H:%M}",
-        "expected": f"one row for a label and a time; another stands in line {line}",
-        "other": f"{layout.table.file}:{line}",
+        "found": f"label {label} from {moment:%Y-%m-%d %H:%M}",
+        "expected": "one row for a label and a time",
+        "other": f"line {layout.table.lines[other]}",
     }
     return Problem("duplicate-label", place, facts, machine=machine, label=label)

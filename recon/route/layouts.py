@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from recon.model.layout import Change, Layout, Slot
-from recon.model.problem import Place, Problem
+from recon.model.problem import Problem
 from recon.route.amounts import amount_fault
 from recon.route.faults import Find, bad_value, faults, keys_of, shown, unknown_key
 from recon.route.files import read_text, read_toml
@@ -103,14 +103,6 @@ def without_doubles(found: Sequence[LayoutFile]) -> tuple[list[LayoutFile], list
         other = first.setdefault(machine, layout_file)
         if other is not layout_file:
             place = layout_file.place(("machine",))
-            facts = {
-                "found": layout_file.file,
-                "expected": other.file,
-                "other": _spot(other.place(("machine",))),
-            }
+            facts = {"found": layout_file.file, "expected": "one file for a machine", "other": other.file}
             problems.append(Problem("duplicate-machine", place, facts, machine=machine))
     return list(first.values()), problems
-
-
-def _spot(place: Place) -> str:
-    return f"{place.file}:{place.line}"

@@ -3,8 +3,10 @@
 import json
 
 from simulate.paper import inbox
+from simulate.readme import readme
 from simulate.route import the_route, troubled_layouts, troubled_route
 from simulate.settings_files import settings_files
+from simulate.troubles import bayside_truth, plant_all
 from simulate.truth import clean_truth
 from simulate.world import live, settle
 
@@ -25,8 +27,12 @@ def all_files() -> dict[str, bytes]:
     """Path from the top of the checkout -> bytes."""
     clean, troubled = live(the_route()), live(troubled_route())
     settle(clean)
-    settle(troubled)
-    files = {"tests/truth/clean.json": as_json(clean_truth(clean))}
+    troubles = plant_all(troubled)
+    files = {
+        "samples/README.md": readme(troubles).encode(),
+        "tests/truth/clean.json": as_json(clean_truth(clean)),
+        "tests/truth/bayside.json": as_json(bayside_truth(troubles)),
+    }
     for sample, layouts, world in (("clean", the_route(), clean), ("bayside", troubled_layouts(), troubled)):
         settings = {name: text.encode() for name, text in settings_files(layouts).items()}
         files |= {f"samples/{sample}/{name}": data for name, data in (settings | inbox(world)).items()}

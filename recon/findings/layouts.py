@@ -202,7 +202,7 @@ def _shared(checked: _Checked, bus: int, state: SlotState, other: SlotState) -> 
 
 
 def _number_path(checked: _Checked, state: SlotState) -> tuple[str | int, ...]:
-    """Where a state has its number from: the change or slot that names it, else the label that the rule reads."""
+    """Where a state has its number from: the change or slot naming it, else the label that the rule reads."""
     name, at = state.path
     if name == "change":
         return ("change", at, "bus") if checked.layout.changes[at].bus is not None else ("change", at)
@@ -212,39 +212,37 @@ def _number_path(checked: _Checked, state: SlotState) -> tuple[str | int, ...]:
 def _between(checked: _Checked) -> Iterator[Problem]:
     """Judged at each moment at which a number, tray or pitch changes, each number told once."""
     runs = _runs(checked.states, lambda state: (state.bus, state.tray, state.pitch))
-    told: set[tuple[int, int]] = set()
+    told: set[tuple[int, int | None]] = set()
     for moment in sorted({run[0].start for run in runs}):
         trays: dict[str, list[SlotState]] = {}
         for run in runs:
             if run[0].start <= moment and (run[-1].end is None or run[-1].end > moment):
                 trays.setdefault(_tray(run[0]), []).append(run[0])
         for tray, states in trays.items():
-            if any(state.pitch != 2 for state in states):
-                continue
-            odd = sum((state.bus or 0) % 2 for state in states)
-            # Where both are as many, the first slot of the tray says which is meant.
-            half = 2 * odd == len(states)
-            usual = (states[0].bus or 0) % 2 if half else int(2 * odd > len(states))
-            agree = odd if usual else len(states) - odd
-            for state in states:
-                bus = state.bus or 0
-                if bus % 2 != usual and (state.position, bus) not in told:
-                    told.add((state.position, bus))
-                    facts = {
-                        "found": str(bus),
-                        "parity": "even" if usual else "odd",
-                        "expected": "odd" if usual else "even",
-                        "tray": tray,
-                        "agree": str(agree),
-                        "all": str(len(states)),
-                    }
-                    yield checked.problem(
-                        "between-numbers", _number_path(checked, state), state.label, facts, bus
-                    )
+            if all(state.pitch == 2 for state in states):
+                for state, facts in _strays(states):
+                    if (state.position, state.bus) not in told:
+                        told.add((state.position, state.bus))
+                        path = _number_path(checked, state)
+                        more = facts | {"tray": tray}
+                        yield checked.problem("between-numbers", path, state.label, more, state.bus)
+
+
+def _strays(states: list[SlotState]) -> Iterator[tuple[SlotState, dict[str, str]]]:
+    """The slots of a double-width tray whose number is odd where most are even, or the other way round."""
+    odd = [(state.bus or 0) % 2 == 1 for state in states]
+    # Where both are as many, the first slot of the tray says which is meant.
+    usual = odd[0] if 2 * sum(odd) == len(odd) else 2 * sum(odd) > len(odd)
+    names = {True: "odd", False: "even"}
+    agree = odd.count(usual)
+    for state, is_odd in zip(states, odd, strict=True):
+        if is_odd != usual:
+            facts = {"found": str(state.bus), "parity": names[is_odd], "expected": names[usual]}
+            yield state, facts | {"agree": str(agree), "all": str(len(odd))}
 
 
 def _tray(state: SlotState) -> str:
-    """The tray's name; where none is written, the row of the label: its letters, or its digits but the last."""
+    """The tray's name; where none is written, the label's row: its letters, or its digits but the last."""
     if state.tray is not None:
         return state.tray
     letters = state.label.rstrip("0123456789")

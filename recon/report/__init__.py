@@ -1,0 +1,1 @@
+"""Results written out: text, JSON and further formats. Reads results, computes nothing."""

@@ -156,7 +156,7 @@ QUAY_2 = Machine(
         Slot("130", 304, "3", "fruit-chews", 125, 1.4, 15, 12, 1, 135),
         Slot("131", 305, "3", "mint-drops", 125, 1.2, 15, 12, 1, 135),
         Slot("132", 306, "3", "dark-chocolate", 225, 1.5, 15, 14, 1, 235),
-        Slot("133", 307, "3", "ginger-biscuits", 150, 1.7, 15, 15, 1, 160),
+        Slot("133", 307, "3", "ginger-biscuits", 150, 1.7, 20, 14, 1, 160),
         Slot("134", 308, "3", None, None, 0.0, 15, 12, 1),
     ),
     changes=(
@@ -170,7 +170,7 @@ QUAY_5 = Machine(
     tenders={"cash": 40, "card": 60},
     slots=(
         Slot("1", 1, "top", "spring-water", 200, 2.4, 14, 14),
-        Slot("2", 2, "top", "sparkling-water", 200, 1.4, 14, 14),
+        Slot("2", 2, "top", "sparkling-water", 200, 1.4, 14, 13),
         Slot("3", 3, "top", "iced-tea", 275, 1.6, 14, 14),
         Slot("4", 4, "top", "apple-juice", 275, 1.3, 14, 12),
         Slot("5", 5, "low", "ginger-soda", 225, 1.7, 14, 14),
@@ -215,9 +215,9 @@ DEPOT_1 = Machine(
     name="depot-1", site="Bus depot, staff room", numbering='"same"', visit=405, opens=435, closes=1140,
     tenders={"cash": 55, "card": 45}, visits=(5, 7), collects=(5, 7),
     slots=(
-        Slot("10", 10, "1", "spring-water", 150, 1.1, 30, 30),
-        Slot("11", 11, "1", "seed-bar", 200, 1.0, 30, 28),
-        Slot("12", 12, "1", "sea-salt-crisps", 175, 1.2, 30, 30),
+        Slot("10", 10, "1", "spring-water", 150, 1.1, 40, 30),
+        Slot("11", 11, "1", "seed-bar", 200, 1.0, 40, 28),
+        Slot("12", 12, "1", "sea-salt-crisps", 175, 1.2, 40, 30),
     ),
 )  # fmt: skip
 

@@ -27,8 +27,9 @@ NOT_PLANTED = {"ambiguous-time", "nonexistent-time"}
 """No clock change falls into the seven weeks; samples/README.md says so."""
 
 RUN_KINDS = {
-    "unreadable-file", "unknown-format", "rejected-row", "duplicate-row", "reference-reused", "ambiguous-time",
-    "nonexistent-time", "future-time", "card-number-present", "unknown-machine", "unmapped-number",
+    "unreadable-file", "unknown-format", "rejected-row", "duplicate-row", "reference-reused",
+    "ambiguous-time", "nonexistent-time", "future-time", "card-number-present", "unknown-machine",
+    "unmapped-number",
     "undefined-number", "silent-slot", "missing-price", "unpriced-vend", "price-differs", "stock-short",
     "stock-over", "boundary-vends", "below-zero", "above-capacity", "no-opening-count", "not-counted",
     "count-restated", "product-changed-without-count", "cash-short", "cash-over", "no-collection",

@@ -1,4 +1,4 @@
-"""The files of the samples, reckoned by hand (by_hand.py), differ where trouble was planted and nowhere else."""
+"""The samples' files, reckoned by hand (by_hand.py), differ where trouble was planted and nowhere else."""
 
 import csv
 import json

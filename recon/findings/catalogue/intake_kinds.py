@@ -1,0 +1,84 @@
+"""Finding kinds of the intake: what the files of the inbox are not, or say twice."""
+
+from recon.findings.catalogue.kind import Kind
+
+INTAKE_KINDS: tuple[Kind, ...] = (
+    Kind(
+        code="unreadable-file", severity="error", about=("file",),
+        words="{file} could not be read: {detail}.",
+        advice="Save it again as text or CSV from where it came, or take it out of inbox/.",
+        meaning="A file in inbox/ is not text that can be split into rows: it is empty, binary, damaged, or cannot be opened. Nothing of it is used.",
+        example="inbox/sales-38.csv could not be read: byte 3 is NUL: this is no text file, whatever its name says.",
+        mend="Export the file again. If it does not belong to the route, move it out of inbox/.",
+    ),
+    Kind(
+        code="unknown-format", severity="error", about=("file",),
+        words="{file} was not taken in: {detail}.",
+        advice="Add or mend a description in sources/, then run again.",
+        meaning=(
+            "The file is a table, but which column is which is not known: no description in sources/ speaks for it, the one that does names "
+            "a column that is not there, two speak for it, or its dates can be read two ways. All its rows stand in rejects.csv."
+        ),
+        example="inbox/machine-notes.csv was not taken in: no description in sources/ speaks for it and its columns are not in our own field names.",
+        mend="Write a description (see docs/route-folder.md), or give the columns our own field names, with which no description is needed.",
+    ),
+    Kind(
+        code="rejected-row", severity="error", about=("file", "row"),
+        words="{file}:{row}  {detail}. The row is in rejects.csv.",
+        advice="Mend the value in the file, or explain the word in the description, then run again.",
+        meaning="One row could not be used: a value does not read, is out of range, or something that must be there is missing. No other row is touched.",
+        example='inbox/counts-38.csv:14  counted "ten" is not a whole number. The row is in rejects.csv.',
+        mend="Correct the cell at its source and put the file into inbox/ again. A row that can never be used stays here until it leaves the file.",
+    ),
+    Kind(
+        code="duplicate-row", severity="note", about=("file", "other"),
+        words="{file}: {rows} already given by {other}, counted once.{same_bytes}",
+        advice="Nothing to do where exports overlap. A whole file given twice can leave inbox/.",
+        meaning=(
+            "Two files hold the same rows. Vends with a reference count once for each reference; rows without one count as often as the "
+            "file that has them most often. A file that is byte for byte another is a warning, an overlap only a note."
+        ),
+        example="inbox/sales-39.csv: 12 rows already given by inbox/sales-38.csv, counted once.",
+        mend="Overlapping exports are safe and better than gaps.",
+    ),
+    Kind(
+        code="reference-reused", severity="warning", about=("machine", "reference"),
+        words='{machine}: reference "{reference}" stands for {vends} that differ ({places}). All are counted.',
+        advice="Look at both rows: if it is one vend, remove the wrong row; if not, ask where the references come from.",
+        meaning="The same reference of the same machine names two vends with another time, number, price, tender or outcome. Both are counted, for both are in the log.",
+        example='quay-2: reference "T-1042" stands for 2 vends that differ (inbox/sales-38.csv:40, inbox/sales-39.csv:7). All are counted.',
+        mend="A reader that was reset may begin its references again. If one row is a correction of the other, keep the later.",
+    ),
+    Kind(
+        code="ambiguous-time", severity="note", about=("file", "machine"),
+        words="{file}: {rows} of {machine} at a local time that happened twice, first {when}: the clocks were set back. The earlier moment was taken.",
+        advice="Export in UTC, or with the offset in the time, if the hour matters.",
+        meaning="When clocks are set back one hour of local time happens twice. A file that gives local times without an offset cannot say which was meant.",
+        example="inbox/sales-44.csv: 3 rows of quay-2 at a local time that happened twice, first 2026-11-01 01:12: the clocks were set back. The earlier moment was taken.",
+        mend="Nothing is lost; a vend may stand an hour early. It matters only where a count or collection fell into that hour.",
+    ),
+    Kind(
+        code="nonexistent-time", severity="warning", about=("file", "machine"),
+        words="{file}: {rows} of {machine} at a local time that never happened, first {when}: the clocks were set forward. They were moved on by the gap.",
+        advice="Check the clock and zone of what wrote the file.",
+        meaning="When clocks are set forward an hour of local time is left out. A time inside it means that the clock of the writer was not changed, or that its zone is another.",
+        example="inbox/sales-10.csv: 2 rows of quay-2 at a local time that never happened, first 2026-03-08 02:30.",
+        mend="Set timezone in the description to the zone in which the file is written.",
+    ),
+    Kind(
+        code="future-time", severity="error", about=("file", "row"),
+        words='{file}:{row}  time "{detail}" is after this run. The row is in rejects.csv.',
+        advice="Check the date on the sheet or the clock of the reader, mend it and run again.",
+        meaning="A row is dated after the moment of the run, so it cannot have happened: a mistyped year, or a clock that runs ahead.",
+        example='inbox/sales-39.csv:88  time "2099-09-20T10:00:00" is after this run. The row is in rejects.csv.',
+        mend="Correct the time at its source.",
+    ),
+    Kind(
+        code="unknown-machine", severity="error", about=("machine",),
+        words='{rows} name the machine "{machine}", which has no layout{near}. They are kept, and no slot can be told for them.',
+        advice="Add layouts/{machine}.toml, or give its name under [machines] in the description.",
+        meaning="A log, sheet or slip speaks of a machine that the route does not know. Its rows are kept and counted, but there are no slots to match them to.",
+        example='34 rows name the machine "annex-9", which has no layout. They are kept, and no slot can be told for them.',
+        mend="A new machine needs a layout. A machine that the export calls by another name needs a line under [machines].",
+    ),
+)  # fmt: skip

@@ -1,0 +1,84 @@
+"""Finding kinds of money: the box against the log, and the card money against the log."""
+
+from recon.findings.catalogue.kind import Kind
+
+_WINDOW = ("machine", "opened_at", "closed_at")
+_PAYOUT = ("machine", "paid_on", "from", "to", "reference")
+
+MONEY_KINDS: tuple[Kind, ...] = (
+    Kind(
+        code="cash-short", severity="error", about=_WINDOW,
+        words="{machine}: cash short {size} (expected {expected}, collected {collected}, tubes {tubes}) from {opened} to {closed}.{also}",
+        advice="Count the money again with a second person, look into stacker and coin path, check prices and refunds; a variance never says who.",
+        meaning="Less money was collected than the cash vends that stayed paid come to, by more than the tolerance and whichever way the undecided vends fall.",
+        example="quay-2: cash short 4.00 (expected 103.50, collected 99.50, tubes 0.00) from 2026-09-14 09:30 to 2026-09-21 09:30.",
+        mend="Foreign coins, a jammed bill, refunds given by hand, coins left out of the tubes' count and a wrong price are the usual reasons. None of it is proof of who.",
+    ),
+    Kind(
+        code="cash-over", severity="warning", about=_WINDOW,
+        words="{machine}: cash over {size} (expected {expected}, collected {collected}, tubes {tubes}) from {opened} to {closed}.{also}",
+        advice="Look for cash vends that the log lacks, a price that is higher in the machine, or coins that were put in by hand.",
+        meaning="More money was collected than the cash vends come to: vends are missing from the log, or a price or a figure is wrong.",
+        example="climb-1: cash over 12.50 (expected 60.00, collected 72.50, tubes 0.00) from 2026-09-14 08:00 to 2026-09-21 08:00.",
+        mend="Compare with the stock windows: units short beside cash over are vends that the log does not have.",
+    ),
+    Kind(
+        code="cash-not-logged", severity="warning", about=("machine",),
+        words="{machine}: {collections} gave {collected}, yet its log holds no cash vend at all. Its reader may not report cash sales, so no cash figure can be expected.",
+        advice="See whether the reader can report cash sales; until then the stock windows alone show what left.",
+        meaning=(
+            "Reporting a cash sale to the payment device is optional in MDB/ICP: a machine that does not do it leaves no cash row. Its cash "
+            "windows show what was collected and expect nothing, and units sold for cash show as short."
+        ),
+        example="depot-1: 5 collections gave 212.75, yet its log holds no cash vend at all.",
+        mend="If the reader can report cash sales, switch it on. If not, read the machine's own counters.",
+    ),
+    Kind(
+        code="no-collection", severity="warning", about=("machine",),
+        words="{machine}: {vends} by cash, {worth}, and {collections} in the books. Nothing closes the account of its cash.",
+        advice="Put the cash sheets into inbox/, or collect and note it with the coins left in the tubes.",
+        meaning="The log holds cash vends of the machine, but there are not two collections between which they could be reconciled.",
+        example="library-1: 58 vends by cash, 98.00, and no collection in the books.",
+        mend="The first collection opens the account, the second closes it.",
+    ),
+    Kind(
+        code="payout-short", severity="error", about=_PAYOUT,
+        words="payout {named} for {span}: short {size} ({figures}). {vends} by card are logged for these days.",
+        advice="Ask the processor for the list of payments behind it, and compare it with the log by reference.",
+        meaning="The processor's gross (its net, where no gross is stated) is less than the card vends of those days come to, by more than the tolerance.",
+        example="payout P-3391 for 2026-09-14 to 2026-09-20: short 12.25 (gross 310.00, 322.25 expected).",
+        mend="Declined, refunded and disputed payments lower a payout. A day cut at another hour moves money between two payouts.",
+    ),
+    Kind(
+        code="payout-over", severity="warning", about=_PAYOUT,
+        words="payout {named} for {span}: over {size} ({figures}). {vends} by card are logged for these days.",
+        advice="Look for card vends that the log lacks: a reader that was offline sends its payments later.",
+        meaning="The processor paid for more than the log holds for those days.",
+        example="payout P-3392 for 2026-09-21 to 2026-09-27: over 8.50 (gross 298.50, 290.00 expected).",
+        mend="Take in the export that covers the missing hours.",
+    ),
+    Kind(
+        code="unpaid-vends", severity="error", about=("machine", "from_day"),
+        words="{machine}: {vends} by card from {first} to {last}, {worth}, and no payout covers those days, though later ones are paid out.",
+        advice="Put the missing statement into inbox/, or claim the days from the processor.",
+        meaning="Card vends lie on days that no payout covers, before the last day that one does.",
+        example="quay-5: 19 vends by card from 2026-09-07 to 2026-09-08, 41.50, and no payout covers those days.",
+        mend="Card vends after the last payout are not reported: they are still to be paid.",
+    ),
+    Kind(
+        code="fee-differs", severity="warning", about=_PAYOUT,
+        words="payout {named} for {span}: fees {fees}, where {fees_expected} are agreed for a gross of {gross}; {difference} than that.",
+        advice="Compare the statement with the contract, and correct [cards] in route.toml if the terms changed.",
+        meaning="The fees stated are not the percentage and per-vend fees of the stated gross, nor these plus the monthly fee.",
+        example="payout P-3393 for 2026-09-21 to 2026-09-27: fees 31.40, where 18.45 are agreed for a gross of 310.00; 12.95 more than that.",
+        mend="A fee for another service, a new rate or a minimum may stand behind it: ask for the breakdown.",
+    ),
+    Kind(
+        code="payout-undated", severity="note", about=_PAYOUT,
+        words="payout {named}: {net} net, without the days that it covers, so it could not be checked.",
+        advice="Add `from` and `to` to the statement's rows, or map them in its description.",
+        meaning="A payout names no first and last day. Which card vends it pays for cannot be told.",
+        example="payout P-3394: 280.10 net, without the days that it covers, so it could not be checked.",
+        mend="Most statements name the days: give both columns.",
+    ),
+)  # fmt: skip

@@ -1,0 +1,150 @@
+"""From figures to findings: what each kind's rule hands over, and how all of it becomes the findings frame."""
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from string import Formatter
+
+import polars as pl
+
+from recon.findings.catalogue.kind import Kind
+from recon.findings.catalogue.run_kinds import RUN_KINDS
+from recon.model.border import guard
+from recon.model.frames import FINDINGS, Frame
+from recon.model.spelling import DAY_AND_CLOCK, local_text, money_by_machine
+from recon.model.words import SEVERITIES
+
+EVIDENCE_SHOWN = 20
+"""Rows of evidence kept with a finding; `evidence_count` says how many there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What one rule found.
+
+    rows: one row a finding, with `n` (its number within the draft), any of the columns of the findings frame, the
+    columns that its kind's id is made of, and a text column for each {name} in the kind's words. A column `severity`
+    overrides the kind's. evidence: `n`, `file`, `row`, sorted as it is to be shown; row 0 stands for a whole file.
+    """
+
+    kind: str
+    rows: Frame
+    evidence: Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Speller:
+    """How figures are spelled in sentences: money in each machine's digits, times in its zone, files by their path."""
+
+    paths: Sequence[str]
+    zones: dict[str, str]
+    digits: dict[str, int]
+    zone: str
+    default_digits: int
+
+    def money(self, minor: pl.Expr) -> pl.Expr:
+        """An amount as text; null stays null. The frame needs a `machine` column."""
+        return money_by_machine(minor, self.digits, self.default_digits)
+
+    def local(self, frame: Frame, **names: str) -> Frame:
+        """Add text columns with local times: local(frame, opened="opened_at")."""
+        copied = frame.with_columns(pl.col(source).alias(name) for name, source in names.items())
+        return local_text(copied, list(names), self.zones, self.zone, DAY_AND_CLOCK)
+
+    def path(self, file: pl.Expr) -> pl.Expr:
+        """A file number as its path."""
+        numbered = dict(enumerate(self.paths))
+        return file.replace_strict(numbered, default=None, return_dtype=pl.String) if numbered else pl.lit(None, pl.String)
+
+
+def how_many(count: pl.Expr, one: str, many: str | None = None) -> pl.Expr:
+    """`1 vend`, `3 vends`."""
+    noun = pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many or f"{one}s"))
+    return pl.concat_str(count.cast(pl.String), pl.lit(" "), noun)
+
+
+def numbered(frame: Frame) -> Frame:
+    """Give the rows of a draft their numbers."""
+    return frame.with_row_index("n").with_columns(pl.col("n").cast(pl.Int64))
+
+
+NO_EVIDENCE = pl.DataFrame(schema={"n": pl.Int64, "file": pl.Int32, "row": pl.Int64})
+
+
+def evidence_of(frame: Frame) -> Frame:
+    """The columns of evidence, in the order in which the rows stand."""
+    return frame.select(pl.col("n").cast(pl.Int64), pl.col("file").cast(pl.Int32), pl.col("row").cast(pl.Int64))
+
+
+def compile_findings(drafts: Iterable[Draft]) -> Frame:
+    """All findings, worst first: by severity, money at stake, kind, machine, label, time and id."""
+    parts = [_compiled(draft) for draft in drafts if draft.rows.height]
+    if not parts:
+        return FINDINGS.empty()
+    whole = pl.concat(parts)
+    ordered = whole.sort(
+        pl.col("severity").to_physical(), -pl.col("amount").fill_null(0).abs(), -pl.col("units").fill_null(0).abs(),
+        "kind", "machine", "label", "bus", "opened_at", "id", nulls_last=True,
+    )  # fmt: skip
+    return guard(ordered, FINDINGS)
+
+
+def _compiled(draft: Draft) -> Frame:
+    kind = RUN_KINDS[draft.kind]
+    rows = draft.rows
+    there = set(rows.columns)
+    filled = rows.with_columns(
+        pl.lit(None, FINDINGS.schema[name]).alias(name)
+        for name in ("machine", "label", "bus", "product", "opened_at", "closed_at", "units", "amount")
+        if name not in there
+    )
+    severity = pl.col("severity") if "severity" in there else pl.lit(kind.severity)
+    filled = filled.with_columns(
+        pl.Series("id", identities(kind, filled), dtype=pl.String),
+        pl.lit(kind.code).alias("kind"), severity.cast(pl.Enum(SEVERITIES)).alias("severity"),
+        said(kind.words).alias("message"), said(kind.advice).alias("advice"),
+    )  # fmt: skip
+    proof = draft.evidence.group_by("n", maintain_order=True).agg(
+        pl.struct("file", "row").head(EVIDENCE_SHOWN).alias("evidence"), pl.len().cast(pl.Int64).alias("evidence_count")
+    )
+    joined = filled.join(proof, on="n", how="left", maintain_order="left")
+    return joined.with_columns(
+        pl.col("evidence").fill_null(pl.lit([], FINDINGS.schema["evidence"])), pl.col("evidence_count").fill_null(0)
+    ).select(pl.col(name).cast(dtype) for name, dtype in FINDINGS.schema.items())
+
+
+def said(words: str) -> pl.Expr:
+    """The sentence of a template such as "{machine} {label}: short {size}", from columns of those names; null reads as nothing.
+
+    A name without a column raises: a sentence with a hole in it is a fault. Control characters that came from a file
+    are replaced, so that no file steers the terminal or breaks a line.
+    """
+    parts: list[pl.Expr] = []
+    for literal, name, _, _ in Formatter().parse(words):
+        if literal:
+            parts.append(pl.lit(literal))
+        if name is not None:
+            parts.append(pl.col(name).cast(pl.String).fill_null("").str.replace_all(r"\p{C}", "?"))
+    return pl.concat_str(parts)
+
+
+def identities(kind: Kind, frame: Frame) -> list[str]:
+    """The ids of findings: ten letters and digits derived from the kind and from what the finding is about, and nothing else."""
+    return [_identity(kind.code, dict(zip(kind.about, row, strict=True))) for row in frame.select(kind.about).iter_rows()]
+
+
+def _identity(code: str, about: dict[str, object]) -> str:
+    told = {name: _plain(value) for name, value in about.items()}
+    canonical = json.dumps([code, told], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return base64.b32encode(hashlib.sha256(canonical.encode()).digest())[:10].decode().lower()
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return value.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    if isinstance(value, date):
+        return value.isoformat()
+    return value

@@ -1,0 +1,78 @@
+"""Findings about the files: what could not be read or used, what was said twice."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.intake.take_in import Intake
+from recon.model.frames import Frame
+
+
+def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
+    """Every remark of the intake and every rejected row, as drafts."""
+    notices = intake.notices
+    for kind in ("unreadable-file", "unknown-format"):
+        yield _whole_files(kind, notices.filter(pl.col("kind") == kind), spell)
+    yield from _rejects(intake, spell)
+    yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
+    yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
+    for kind in ("ambiguous-time", "nonexistent-time"):
+        yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
+
+
+def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
+    rows = numbered(notices).rename({"file": "number"}).with_columns(spell.path(pl.col("number")).alias("file"))
+    return Draft(kind, rows.drop("row"), evidence_of(rows.select("n", pl.col("number").alias("file"), pl.lit(0).alias("row"))))
+
+
+def _rejects(intake: Intake, spell: Speller) -> Iterator[Draft]:
+    """One finding a row; rows of a file that was not taken in at all are told by that file's finding."""
+    told = intake.notices.filter(pl.col("kind") == "unknown-format").select("file")
+    future = intake.notices.filter(pl.col("kind") == "future-time")
+    single = intake.rejects.join(told, on="file", how="anti").join(future, on=["file", "row"], how="anti")
+    yield _rows("rejected-row", single.with_columns(pl.col("reason").alias("detail")), spell)
+    yield _rows("future-time", future, spell)
+
+
+def _rows(kind: str, frame: Frame, spell: Speller) -> Draft:
+    rows = numbered(frame)
+    proof = evidence_of(rows)
+    return Draft(kind, rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
+
+
+def _repeats(notices: Frame, spell: Speller) -> Draft:
+    pairs = notices.group_by("file", "other_file", maintain_order=True).agg(
+        pl.col("row").count().alias("rows_count"), pl.col("row").null_count().alias("same")
+    )
+    rows = numbered(pairs).with_columns(
+        how_many(pl.col("rows_count"), "row").alias("rows"),
+        pl.when(pl.col("same") > 0).then(pl.lit("warning")).otherwise(pl.lit("note")).alias("severity"),
+        pl.when(pl.col("same") > 0).then(pl.lit(" The two files are the same, byte for byte.")).otherwise(pl.lit("")).alias("same_bytes"),
+        spell.path(pl.col("other_file")).alias("other"),
+    )
+    proof = notices.filter(pl.col("row").is_not_null()).join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
+    return Draft("duplicate-row", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
+
+
+def _reused(notices: Frame, spell: Speller) -> Draft:
+    first = notices.select("machine", pl.col("detail").alias("reference"), pl.col("other_file").alias("file"), pl.col("other_row").alias("row"))
+    again = notices.select("machine", pl.col("detail").alias("reference"), "file", "row")
+    every = pl.concat([first.unique(), again]).sort("machine", "reference", "file", "row")
+    placed = every.with_columns(pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("place"))
+    rows = numbered(
+        placed.group_by("machine", "reference", maintain_order=True).agg(
+            how_many(pl.len(), "vend").alias("vends"), pl.col("place").head(4).str.join(", ").alias("places")
+        )
+    )
+    return Draft("reference-reused", rows, evidence_of(every.join(rows.select("n", "machine", "reference"), on=["machine", "reference"]).sort("n", "file", "row")))
+
+
+def _clocks(kind: str, notices: Frame, spell: Speller) -> Draft:
+    groups = notices.sort("file", "machine", "time", "row").group_by("file", "machine", maintain_order=True).agg(
+        how_many(pl.len(), "row").alias("rows"), pl.col("detail").first().alias("when"),
+        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"),
+    )  # fmt: skip
+    rows = numbered(groups)
+    proof = notices.join(rows.select("n", "file", "machine"), on=["file", "machine"], nulls_equal=True).sort("n", "row")
+    return Draft(kind, rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))

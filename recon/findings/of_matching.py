@@ -1,0 +1,139 @@
+"""Findings about vends: which slot they came from, and what was paid for them."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.match.states import Layouts
+from recon.model.frames import Frame
+
+def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
+    """Rows of any kind that name a machine without a layout. placed: frames with machine, file and row, by kind."""
+    rows = pl.concat([frame.select("machine", "file", "row") for frame in placed.values()])
+    strange = rows.filter(pl.col("machine").is_not_null()).join(layouts.machines.select("machine"), on="machine", how="anti")
+    strange = strange.sort("machine", "file", "row")
+    groups = numbered(strange.group_by("machine", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows")))
+    near = [_near(machine, layouts) for machine in groups["machine"].to_list()]
+    groups = groups.with_columns(pl.Series("near", near, dtype=pl.String))
+    return Draft("unknown-machine", groups, evidence_of(strange.join(groups.select("n", "machine"), on="machine").sort("n", "file", "row")))
+
+
+def _near(machine: str, layouts: Layouts) -> str:
+    import difflib
+
+    close = difflib.get_close_matches(machine, layouts.machines["machine"].to_list(), n=1)
+    return f" (the nearest is {close[0]})" if close else ""
+
+
+def unmapped(strays: Frame, guesses: Frame, priced: Frame, spell: Speller, layouts: Layouts) -> Draft:
+    """Numbers that no slot had, each with the likeliest slot and why."""
+    known = strays.join(layouts.machines.select("machine"), on="machine", how="semi")
+    rows = numbered(known.join(guesses, on=["machine", "bus"], how="left", maintain_order="left"))
+    rows = spell.local(rows, opened="opened_at", closed="closed_at", since_text="since")
+    named = pl.when(pl.col("bus").is_not_null()).then(pl.format("number {}", "bus")).otherwise(pl.format("label {}", "label"))
+    rows = rows.with_columns(
+        named.alias("named"), how_many(pl.col("vends"), "time").alias("vends"), _guess().alias("guess"), (-pl.col("units")).alias("units"),
+    )
+    proof = priced.filter(pl.col("slot").is_null()).with_columns(pl.when(pl.col("bus").is_null()).then("label").alias("label"))
+    proof = proof.join(rows.select("n", "machine", "bus", "label"), on=["machine", "bus", "label"], nulls_equal=True)
+    return Draft("unmapped-number", rows, evidence_of(proof.sort("n", "time", "file", "row")))
+
+
+def _guess() -> pl.Expr:
+    label, since = pl.col("guess"), pl.col("since_text")
+    return (
+        pl.when(pl.col("why") == "short-by-as-many")
+        .then(pl.format("Likeliest: label {}, which logged nothing from {} on and is short by just as many ({}).", label, since, "missing"))
+        .when(pl.col("why") == "had-it-before").then(pl.format("Likeliest: label {}, which had that number until {}.", label, since))
+        .when(pl.col("why") == "gets-it-later").then(pl.format("Likeliest: label {}, which has that number from {} on.", label, since))
+        .when(pl.col("why") == "out-of-use").then(pl.format("Likeliest: label {}, which has that number and is out of use since {}.", label, since))
+        .when(pl.col("why") == "by-the-rule").then(pl.format("Likeliest: label {}, to which the layout's rule gives that number.", label))
+        .otherwise(pl.lit("No slot is likelier than another."))
+    )  # fmt: skip
+
+
+def undefined(priced: Frame, layouts: Layouts, spell: Speller) -> Draft:
+    """Vends with neither number nor label, machine by machine."""
+    none = priced.filter(pl.col("slot").is_null() & pl.col("bus").is_null() & pl.col("label").is_null())
+    none = none.join(layouts.machines.select("machine"), on="machine", how="semi").sort("machine", "time", "file", "row")
+    groups = none.group_by("machine", maintain_order=True).agg(
+        how_many(pl.len(), "vend").alias("vends"), (-pl.col("units").sum()).alias("units"),
+        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"),
+        (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"), (pl.col("paid_high") * pl.col("quantity")).sum().alias("high"),
+    )  # fmt: skip
+    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at").with_columns(_span(spell).alias("worth"))
+    proof = none.join(rows.select("n", "machine"), on="machine").sort("n", "time", "file", "row")
+    return Draft("undefined-number", rows, evidence_of(proof))
+
+
+def _span(spell: Speller) -> pl.Expr:
+    """`3.50`, or `between 3.50 and 5.00` where only a range is known."""
+    low, high = spell.money(pl.col("low")), spell.money(pl.col("high"))
+    return pl.when(pl.col("low") == pl.col("high")).then(low).otherwise(pl.format("between {} and {}", low, high))
+
+
+def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
+    """Stocked slots that sold nothing where they ought to have."""
+    short = windows.select("slot", "opened_at", "variance", "product")
+    rows = silences.join(short, on=["slot", "opened_at"], how="left", maintain_order="left")
+    rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
+        pl.col("closed").fill_null("now"), pl.col("expected_vends").round(1).cast(pl.String),
+        pl.when(pl.col("variance") < 0).then(pl.format(" It is short {} all the same.", -pl.col("variance"))).otherwise(pl.lit("")).alias("also"),
+    )  # fmt: skip
+    return Draft("silent-slot", rows, evidence_of(rows))
+
+
+def price_findings(priced: Frame, layouts: Layouts, spell: Speller) -> Iterator[Draft]:
+    """Prices that were filled, that could not be, and that differ from the layout's."""
+    labelled = priced.drop("label").join(layouts.slots.select("slot", "label"), on="slot", how="left")
+    known = labelled.join(layouts.machines.select("machine"), on="machine", how="semi")
+    yield _filled(known.filter(pl.col("priced").is_in(["layout", "neighbours"])), spell)
+    yield _unpriced(known.filter(pl.col("priced") == "range"), spell)
+    yield _differing(known.filter((pl.col("priced") == "log") & (pl.col("price") != pl.col("layout_price"))), spell)
+
+
+def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> tuple[Frame, Frame]:
+    """Vends by `keys`, each group a row with its span of time, and the vends of each as evidence."""
+    ordered = vends.sort(*keys, "time", "file", "row", nulls_last=True)
+    groups = ordered.group_by(keys, maintain_order=True).agg(
+        pl.len().alias("count"), pl.col("product").last(),
+        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"), *more,
+    )  # fmt: skip
+    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at")
+    rows = rows.with_columns(how_many(pl.col("count"), "vend").alias("vends"))
+    proof = ordered.join(rows.select("n", *keys), on=keys, nulls_equal=True, how="inner").sort("n", "time", "file", "row")
+    return rows, evidence_of(proof)
+
+
+def _filled(vends: Frame, spell: Speller) -> Draft:
+    source = pl.when(pl.col("priced") == "layout").then(pl.lit("the layout")).otherwise(pl.lit("the slot's nearest priced vends"))
+    told = vends.with_columns(source.alias("filled_from"), pl.col("tender").cast(pl.String))
+    told = told.with_columns(spell.money(pl.col("paid_low")).alias("taken"))
+    prices = pl.col("taken").unique(maintain_order=True).str.join(" and ").alias("prices")
+    rows, proof = _grouped(told, ["machine", "label", "tender", "filled_from"], spell, prices)
+    return Draft("missing-price", rows, proof)
+
+
+def _unpriced(vends: Frame, spell: Speller) -> Draft:
+    told = vends.with_columns(pl.col("tender").cast(pl.String), pl.when(pl.col("label").is_null()).then("bus").alias("bus"))
+    sums = [(pl.col(f"paid_{side}") * pl.col("quantity")).sum().alias(f"{side}_sum") for side in ("low", "high")]
+    rows, proof = _grouped(told, ["machine", "label", "bus", "tender"], spell, *sums)
+    named = (
+        pl.when(pl.col("label").is_not_null()).then(pl.col("label"))
+        .when(pl.col("bus").is_not_null()).then(pl.format("number {}", "bus"))
+        .otherwise(pl.lit("without a number"))
+    )  # fmt: skip
+    rows = rows.with_columns(
+        named.alias("named"), spell.money(pl.col("low_sum")).alias("low"), spell.money(pl.col("high_sum")).alias("high")
+    )
+    return Draft("unpriced-vend", rows, proof)
+
+
+def _differing(vends: Frame, spell: Speller) -> Draft:
+    told = vends.with_columns(
+        pl.col("tender").cast(pl.String), spell.money(pl.col("price")).alias("logged"), spell.money(pl.col("layout_price")).alias("asked")
+    )
+    amount = ((pl.col("price") - pl.col("layout_price")) * pl.col("quantity")).sum().alias("amount")
+    rows, proof = _grouped(told, ["machine", "label", "tender", "logged", "asked"], spell, amount)
+    return Draft("price-differs", rows.with_columns(spell.money(pl.col("amount")).alias("difference")), proof)

@@ -102,16 +102,15 @@ def _hall_logs(world: World) -> Iterable[tuple[str, str]]:
 
 
 def _pay_point_logs(world: World) -> Iterable[tuple[str, str]]:
-    """The library's log: semicolons, decimal commas, date and clock apart, the machine only in the name."""
+    """The library's log: semicolons, date and clock apart, the machine only in the file's name."""
     header = ["Date", "Heure", "Choix", "Prix", "Paiement", "Résultat", "Reçu"]
     for week in range(WEEKS):
         rows = []
         for vend in world.vends:
             if vend.machine == "library-1" and vend.week == week:
                 day, _, time = clock(vend.at).partition("T")
-                price = _price(vend).replace(".", ",")
                 words = PAY_POINT_WORDS[vend.tender], PAY_POINT_WORDS[vend.outcome]
-                rows.append([day, time, _bus(vend), price, *words, vend.reference])
+                rows.append([day, time, _bus(vend), _price(vend), *words, vend.reference])
         yield f"borne-library-1-{week_name(week)}.csv", table(header, rows, ";")
 
 

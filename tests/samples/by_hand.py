@@ -80,9 +80,8 @@ def read(root: Path) -> Route:
         route.vends.append(_vend("climb-1", at, row["bus"], row["price"], row["tender"], row["outcome"]))
     for row in route.rows("borne-", ";"):
         at = local(f"{row['Date']}T{row['Heure']}")
-        price = row["Prix"].replace(",", ".")
         words = row["Paiement"], row["Résultat"]
-        route.vends.append(_vend("library-1", at, row["Choix"], price, *words))
+        route.vends.append(_vend("library-1", at, row["Choix"], row["Prix"], *words))
     for row in route.rows("counts-"):
         if row["counted"].isdigit() or row["counted"] == "":
             route.counts[row["machine"], row["label"], local(row["time"])] = row

@@ -101,8 +101,8 @@ def _machine(world: World, machine: Machine) -> Row:
     card = sum(vend.price for vend in kept if vend.tender == "card")
     return {
         "machine": machine.name,
-        "log_rows": len(rows),
-        "vends": len(left),
+        "vends": len(rows),
+        "units_out": len(left),
         "sales": money(sum(vend.price for vend in kept)),
         "cash_sales": money(sum(vend.price for vend in kept if vend.tender == "cash")),
         "card_sales": money(card),
@@ -116,7 +116,7 @@ def clean_truth(world: World) -> dict[str, object]:
     """tests/truth/clean.json: windows, collections, payouts and machine totals of the trouble-free route."""
     return {
         "about": "Reckoned by samples/simulate/truth.py from the simulated world. `vends` of a machine are "
-        "the units that left it for good; `log_rows` are all its rows in the logs, each reference once.",
+        "all its rows in the logs, each reference once; `units_out` are the units that left it for good.",
         "stock": _stock(world),
         "cash": _cash(world),
         "payouts": _payouts(world),

@@ -146,11 +146,11 @@ def test_money_of_the_truth_adds_up() -> None:
         parts = (row["cash_sales"], row["card_sales"], row["prepaid_sales"])
         assert sum(map(Decimal, parts)) == Decimal(row["sales"])
         slots = [window for window in figures["stock"] if window["machine"] == row["machine"]]
-        assert sum(window["vended"] for window in slots) == row["vends"]
+        assert sum(window["vended"] for window in slots) == row["units_out"]
 
 
 def test_the_files_hold_as_many_vends_as_the_truth() -> None:
-    told = {row["machine"]: row["log_rows"] for row in truth("clean")["machines"]}
+    told = {row["machine"]: row["vends"] for row in truth("clean")["machines"]}
     assert Counter(machine for machine, _, _ in clean_vends().values()) == told
     assert 1900 < sum(told.values()) < 2300
 

@@ -85,9 +85,8 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
 
 def _syntax(file: str, text: str, message: str) -> Problem:
     at = _AT.search(message)
-    line, column = text.rstrip("\n").count("\n") + 1, 1
-    if at and at[1]:
-        line, column = int(at[1]), int(at[2])
+    lines = text.rstrip("\n").split("\n")
+    line, column = (int(at[1]), int(at[2])) if at and at[1] else (len(lines), len(lines[-1]) + 1)
     what = _AT.sub("", message)
     return unusable(
         Place(file, line, column), f"text that is not TOML ({what[:1].lower()}{what[1:]})", "TOML"

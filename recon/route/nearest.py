@@ -20,6 +20,9 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
         tails = sorted(name for plain, name in by_plain.items() if plain.endswith(f"/{sought}"))
         if tails:
             return tails[0]
+    swapped = sorted(plain for plain in by_plain if sorted(plain) == sorted(sought))
+    if swapped:
+        return by_plain[swapped[0]]
     close = get_close_matches(sought, by_plain, n=1, cutoff=0.6)
     return by_plain[close[0]] if close else None
 

@@ -21,6 +21,7 @@ class Table:
     """The rows of a CSV file by column name; empty cells are left out, cells are stripped.
 
     lines: the line on which each row begins, counted from 1. columns: the known columns to their position.
+    width: how many cells the header has.
     """
 
     file: str
@@ -30,6 +31,7 @@ class Table:
     rows: list[dict[str, str]] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
     header_line: int = 1
+    width: int = 0
     problems: list[Problem] = field(default_factory=list)
 
     def place(self, row: int, column: str | int | None = None) -> Place:
@@ -84,7 +86,7 @@ def read_table(file: str, text: str, known: Sequence[str], required: Sequence[st
 def _name_columns(
     table: Table, cells: list[str], line: int, known: Sequence[str], required: Sequence[str]
 ) -> None:
-    table.header_line = line
+    table.header_line, table.width = line, len(cells)
     for at, cell in enumerate(cells):
         name = cell.strip().lower()
         if name in table.columns:
@@ -103,15 +105,14 @@ def _name_columns(
 
 
 def _add_row(table: Table, cells: list[str], line: int) -> None:
-    width = max(table.columns.values(), default=0) + 1
     table.rows.append(
         {name: cell for name, at in table.columns.items() if at < len(cells) and (cell := cells[at].strip())}
     )
     table.lines.append(line)
-    extra = [at for at, cell in enumerate(cells) if at >= width and cell.strip()]
-    if extra and table.columns:
+    extra = [at for at, cell in enumerate(cells) if at >= table.width and cell.strip()]
+    if extra:
         at = extra[0]
         place = table.place(len(table.rows) - 1, at)
         table.problems.append(
-            bad_value(place, "the row", shown(cells[at].strip()), f"at most {width} cells in this row")
+            bad_value(place, "the row", shown(cells[at].strip()), f"at most {table.width} cells in this row")
         )

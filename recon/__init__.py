@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from recon.findings.layouts import check as check
     from recon.model.results import Results as Results
-    from recon.run import Run as Run
-    from recon.run import run as run
+    from recon.reconcile import Run as Run
+    from recon.reconcile import run as run
 
 __version__ = "0.1.0"
 __all__ = ["Results", "Run", "__version__", "check", "run"]
@@ -20,15 +20,14 @@ __all__ = ["Results", "Run", "__version__", "check", "run"]
 _HOME = {
     "check": "recon.findings.layouts",
     "Results": "recon.model.results",
-    "Run": "recon.run",
-    "run": "recon.run",
+    "Run": "recon.reconcile",
+    "run": "recon.reconcile",
 }
 
 
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module 'recon' has no attribute {name!r}")
-    # `recon.run` is both the function and the module it lives in: the function is what a user means.
     value = getattr(import_module(_HOME[name]), name)
     globals()[name] = value
     return value

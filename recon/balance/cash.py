@@ -22,11 +22,11 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
     and refunds that may have come from elsewhere than the machine to the least and to the most. Where the machine's log
     holds no cash vend at all, nothing can be expected and the figures are null.
     """
-    numbers = layouts.machines.select("machine").with_row_index("at").with_columns(pl.col("at").cast(pl.Int32))
-    marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "at")
+    numbers = layouts.machines.select("machine").with_row_index("machine_no").with_columns(pl.col("machine_no").cast(pl.Int32))
+    marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
     paid = priced.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(numbers, on="machine", how="inner")
     paid = paid.with_columns((pl.col("paid_low") * pl.col("quantity")).alias("low"), (pl.col("paid_high") * pl.col("quantity")).alias("high"))
-    events = into_windows(paid.select("at", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "at", near)
+    events = into_windows(paid.select("machine_no", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "machine_no", near)
     windows = marks
     for part in _sums(events):
         windows = windows.join(part, on="mark", how="left", maintain_order="left")
@@ -62,7 +62,7 @@ def _sums(events: Frame) -> list[Frame]:
 def _shape(windows: Frame) -> Frame:
     closed = windows.with_columns(
         pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
-        *(pl.col(name).shift(-1).over("at").alias(f"close_{name}") for name in ("collected", "tubes", "file", "row")),
+        *(pl.col(name).shift(-1).over("machine_no").alias(f"close_{name}") for name in ("collected", "tubes", "file", "row")),
         pl.col("logs_cash").fill_null(False),
     ).filter(pl.col("next_time").is_not_null())  # fmt: skip
     tube_change = pl.col("close_tubes") - pl.col("tubes")

@@ -101,7 +101,7 @@ def _checked(joined: Frame, cards: Cards, layouts: Layouts, zone: str, digits: i
         pl.col("low").alias("gross_expected"), pl.col("high").alias("gross_high"),
         (machines * each).cast(pl.Int64).alias("monthly"),
     ).with_columns((pl.col("gross_expected") - pl.col("fees_expected")).alias("net_expected"))  # fmt: skip
-    return out.with_columns((pl.col("net") - pl.col("net_expected")).alias("over_short")).select(PAYOUT_CHECKS.schema)
+    return out.with_columns((pl.col("net") - pl.col("net_expected")).alias("over_short")).select(PAYOUT_CHECKS.names)
 
 
 def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:

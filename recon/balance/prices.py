@@ -46,7 +46,7 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
         pl.when(left).then("quantity").otherwise(0).alias("units"),
         stayed.alias("stayed_paid"),
     )
-    return guard(vends.select(PRICED_VENDS.schema), PRICED_VENDS)
+    return guard(vends.select(PRICED_VENDS.names), PRICED_VENDS)
 
 
 def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:

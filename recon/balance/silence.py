@@ -5,8 +5,6 @@ negative binomial predictive distribution of a Poisson count whose rate has the 
 never sold, a quarter of the machine's median rate stands in, and the chance is exp(-rate x T).
 """
 
-import math
-
 import polars as pl
 
 from recon.model.frames import Frame
@@ -39,7 +37,10 @@ def silent_spans(spans: Frame, vends: Frame, slots: Frame) -> Frame:
     )
     rates = own.group_by("machine", "slot").agg((pl.col("events").sum() / pl.col("exposure").sum().clip(1)).alias("rate"))
     machine_rate = rates.filter(pl.col("rate") > 0).group_by("machine").agg(pl.col("rate").median().alias("median_rate"))
-    quiet = own.filter((pl.col("events") == 0) & (pl.col("stock") > 0) & (pl.col("exposure") > 0)).join(machine_rate, on="machine", how="left")
+    # A window in which the whole machine logged nothing tells of its reader, not of one slot.
+    own = own.with_columns(pl.col("events").sum().over("machine", "time").alias("machine_events"))
+    idle = (pl.col("events") == 0) & (pl.col("machine_events") > 0)
+    quiet = own.filter(idle & (pl.col("stock") > 0) & (pl.col("exposure") > 0)).join(machine_rate, on="machine", how="left")
     alone = pl.col("sold_else") == 0
     own_rate = pl.col("sold_else") / pl.col("stocked_else").clip(1)
     pooled = pl.col("median_rate").fill_null(0.0) * CAUTIOUS_SHARE
@@ -53,8 +54,3 @@ def silent_spans(spans: Frame, vends: Frame, slots: Frame) -> Frame:
         "slot", "machine", "label", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
         (pl.col("stock") + pl.col("loaded")).alias("units"), "expected_vends", "chance", "file", "row",
     ).sort("slot", "opened_at")  # fmt: skip
-
-
-def chance_of_silence(sold: int, stocked: float, further: float) -> float:
-    """The formula above for one slot, in plain Python, for tests and explanations."""
-    return math.pow(stocked / (stocked + further), sold)

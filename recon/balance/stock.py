@@ -77,7 +77,7 @@ def _spans(marks: Frame, filled: Frame, sold: Frame) -> Frame:
         at_open=pl.when(opens).then(pl.col("loaded") - pl.col("removed")).otherwise(0),
         loaded=pl.when(opens).then(0).otherwise("loaded"), removed=pl.when(opens).then(0).otherwise("removed"),
     )  # fmt: skip
-    gone = summed(sold, pl.col("window"), vended=pl.col("units"), undecided=pl.when(undecided).then("units").otherwise(0), events=pl.lit(1))
+    gone = summed(sold, pl.col("window"), vended=pl.col("units"), undecided=pl.when(undecided).then("units").otherwise(0), events=(pl.col("units") > 0).cast(pl.Int64))
     lasts = sold.filter(pl.col("window").is_not_null()).group_by(pl.col("window").alias("mark")).agg(pl.col("time").max().alias("last_vend"))
     after_close = summed(sold.filter("near_close"), pl.col("next_window") , late=pl.col("units"))
     # A vend just behind the opening count may belong to the window that this count closes: the one before.

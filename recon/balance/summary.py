@@ -46,5 +46,5 @@ def machine_summaries(priced: Frame, windows: Frame, layouts: Layouts, cards: Ca
         half_even(pl.col("shrink_parts"), COST_UNIT).alias("shrink_cost"),
     )
     margin = pl.col("sales") - pl.col("fees") - pl.col("cost_of_goods") - pl.col("shrink_cost")
-    return guard(out.with_columns(margin.alias("margin")).select(SUMMARIES.schema), SUMMARIES)
+    return guard(out.with_columns(margin.alias("margin")).select(SUMMARIES.names), SUMMARIES)
 

@@ -36,9 +36,9 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
     """
     firsts = marks.group_by(key).agg(pl.col("mark").min().alias("first_mark"), pl.col("time").min().alias("first_time"))
     shift = timedelta(0) if mark_first else timedelta(microseconds=1)
-    at = events.join(firsts, on=key, how="inner").with_columns((pl.col("time") - shift).alias("at"))
+    at = events.join(firsts, on=key, how="inner").with_columns((pl.col("time") - shift).alias("look_at"))
     history = marks.select(key, "mark", pl.col("time").alias("opened"), "next_time")
-    joined = in_force(at, history, key=key, at="at", since="opened", tie="mark")
+    joined = in_force(at, history, key=key, at="look_at", since="opened", tie="mark")
     before_first = pl.col("mark").is_null()
     closing = pl.when(before_first).then("first_time").otherwise("next_time")
     closed_by = (
@@ -49,10 +49,10 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
         closed_by.alias("next_window"),
         (pl.col("time") - pl.col("opened") <= near).fill_null(False).alias("near_open"),
         (closing - pl.col("time") <= near).fill_null(False).alias("near_close"),
-    ).drop("mark", "opened", "next_time", "first_mark", "first_time", "at", f"{key}_right", strict=False)
+    ).drop("mark", "opened", "next_time", "first_mark", "first_time", "look_at", f"{key}_right", strict=False)
 
 
-def summed(events: Frame, window: pl.Expr, **sums: pl.Expr) -> Frame:
+def summed(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
     """Sums by window number (`mark`); events without a window are left out."""
     return (
         events.with_columns(window.alias("mark")).filter(pl.col("mark").is_not_null())

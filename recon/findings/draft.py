@@ -71,9 +71,6 @@ def numbered(frame: Frame) -> Frame:
     return frame.with_row_index("n").with_columns(pl.col("n").cast(pl.Int64))
 
 
-NO_EVIDENCE = pl.DataFrame(schema={"n": pl.Int64, "file": pl.Int32, "row": pl.Int64})
-
-
 def evidence_of(frame: Frame) -> Frame:
     """The columns of evidence, in the order in which the rows stand."""
     return frame.select(pl.col("n").cast(pl.Int64), pl.col("file").cast(pl.Int32), pl.col("row").cast(pl.Int64))

@@ -1,11 +1,12 @@
 """Findings about money: the box against the log, and the card money against the log."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 import polars as pl
 
 from recon.balance.payouts import CardMoney
-from recon.findings.draft import NO_EVIDENCE, Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 from recon.model.money import round_minor
@@ -23,7 +24,9 @@ def _tolerance(settings: Settings, layouts: Layouts) -> pl.Expr:
     return amount
 
 
-def cash_findings(windows: Frame, collections: Frame, priced: Frame, layouts: Layouts, settings: Settings, spell: Speller) -> Iterator[Draft]:
+def cash_findings(
+    windows: Frame, collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, settings: Settings, spell: Speller
+) -> Iterator[Draft]:
     """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown."""
     got = pl.col("collected") + pl.col("tube_change").fill_null(0)
     judged = windows.with_columns(
@@ -37,7 +40,8 @@ def cash_findings(windows: Frame, collections: Frame, priced: Frame, layouts: La
     undecided = undecided.join(pl.concat([short, over]).select("machine", "opened_at"), on=["machine", "opened_at"], how="anti")
     yield _cash_boundary(undecided.filter(pl.col("unpriced_vends") == 0), settings, spell)
     yield _not_logged(windows.filter(~pl.col("logs_cash")), spell)
-    yield _no_collection(collections, priced, layouts, spell)
+    near = timedelta(minutes=settings.tolerance.boundary_minutes)
+    yield _no_collection(collections, counts, priced, layouts, near, spell)
 
 
 def _cash(kind: str, rows: Frame, spell: Speller) -> Draft:
@@ -78,36 +82,48 @@ def _not_logged(windows: Frame, spell: Speller) -> Draft:
     return Draft("cash-not-logged", rows, evidence_of(taken.join(rows.select("n", "machine"), on="machine").sort("n", "opened_at")))
 
 
-def _no_collection(collections: Frame, priced: Frame, layouts: Layouts, spell: Speller) -> Draft:
-    moments = collections.group_by("machine").agg(pl.col("time").n_unique().alias("count"))
+def _no_collection(collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, near: timedelta, spell: Speller) -> Draft:
+    """Cash vends that no two collections enclose: before the first, or behind the last though the machine was visited since."""
+    ends = collections.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
+    visits = counts.group_by("machine").agg(pl.col("time").max().alias("visited"))
     paid = priced.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(layouts.machines.select("machine"), on="machine", how="semi")
-    paid = paid.sort("machine", "time", "file", "row")
-    groups = paid.group_by("machine", maintain_order=True).agg(
-        how_many(pl.len(), "vend").alias("vends"), (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
-        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"),
-    ).join(moments, on="machine", how="left", maintain_order="left")  # fmt: skip
-    rows = numbered(groups.filter(pl.col("count").fill_null(0) < 2)).with_columns(
-        pl.col("low").alias("amount"), spell.money(pl.col("low")).alias("worth"),
-        pl.when(pl.col("count").fill_null(0) == 0).then(pl.lit("no collection")).otherwise(pl.lit("only one collection")).alias("collections"),
+    paid = paid.join(ends, on="machine", how="left").join(visits, on="machine", how="left")
+    gap = (
+        pl.when(pl.col("first").is_null()).then(pl.lit("none"))
+        .when(pl.col("time") < pl.col("first")).then(pl.lit("before"))
+        .when((pl.col("time") >= pl.col("last")) & (pl.col("time") < pl.col("visited") - near) & (pl.col("visited") - near > pl.col("last")))
+        .then(pl.lit("since"))
     )  # fmt: skip
-    return Draft("no-collection", rows, evidence_of(paid.join(rows.select("n", "machine"), on="machine").sort("n", "time", "file", "row")))
+    open_cash = paid.with_columns(gap.alias("gap")).filter(pl.col("gap").is_not_null()).sort("machine", "gap", "time", "file", "row")
+    groups = open_cash.group_by("machine", "gap", maintain_order=True).agg(
+        how_many(pl.len(), "vend").alias("vends"), (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
+        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"), pl.col("first", "last", "visited").first(),
+    )  # fmt: skip
+    rows = spell.local(numbered(groups), first_text="first", last_text="last", visited_text="visited").with_columns(
+        pl.col("low").alias("amount"), spell.money(pl.col("low")).alias("worth"),
+        pl.when(pl.col("gap") == "before").then(pl.format("before the first collection in the books, on {}", "first_text"))
+        .when(pl.col("gap") == "since").then(pl.format("since the last collection in the books, on {}, though it was visited on {}", "last_text", "visited_text"))
+        .otherwise(pl.lit("and no collection in the books")).alias("where"),
+    )  # fmt: skip
+    proof = open_cash.join(rows.select("n", "machine", "gap"), on=["machine", "gap"])
+    return Draft("no-collection", rows, evidence_of(proof.sort("n", "time", "file", "row")))
 
 
-def payout_findings(money: CardMoney, checks: Frame, layouts: Layouts, settings: Settings, spell: Speller) -> Iterator[Draft]:
+def payout_findings(money: CardMoney, checks: Frame, priced: Frame, settings: Settings, spell: Speller) -> Iterator[Draft]:
     """Payouts that do not agree with the card vends, fees that do not agree with the terms, days without a payout. checks: those shown."""
     tolerance = pl.lit(round_minor(settings.tolerance.cash.scaleb(settings.exponent)), pl.Int64)
     dated = checks.filter(pl.col("gross_expected").is_not_null())
-    stated = pl.col("gross").is_not_null()
-    # Where the statement gives a gross the fees are a question of their own; where it does not, they are in the net.
-    slack = pl.when(stated).then(0).otherwise(pl.col("gross_high") - pl.col("gross_expected"))
+    # What the processor accounts for is what it paid and what it kept: that holds whether the fault lies in the
+    # gross, or in a net that is not the gross less the fees. Fees of their own are a question of their own.
+    accounted = pl.col("net") + pl.coalesce("fees", "fees_on_gross", "fees_expected")
     compared = dated.with_columns(
-        pl.when(stated).then(pl.col("gross") - pl.col("gross_high")).otherwise(pl.col("over_short") - slack).alias("least"),
-        pl.when(stated).then(pl.col("gross") - pl.col("gross_expected")).otherwise("over_short").alias("most"),
-        (-pl.when(stated).then(0).otherwise("monthly")).alias("slip"),
-    )  # fmt: skip
+        (accounted - pl.col("gross_high")).alias("least"), (accounted - pl.col("gross_expected")).alias("most"),
+        # A monthly fee may have been kept unsaid where no fees are stated.
+        pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0).alias("slip"), accounted.alias("accounted"),
+    )
     yield _payout("payout-short", compared.filter(pl.col("most") < pl.col("slip") - tolerance), spell)
     yield _payout("payout-over", compared.filter(pl.col("least") > tolerance), spell)
-    yield _unpaid(money.unpaid, spell)
+    yield _unpaid(money.unpaid, priced, settings.timezone, spell)
     yield _fees(checks, tolerance, spell)
     undated = numbered(_named(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell))
     yield Draft("payout-undated", undated.with_columns(pl.col("net").alias("amount"), spell.money(pl.col("net")).alias("net")), evidence_of(undated))
@@ -123,19 +139,19 @@ def _named(checks: Frame, spell: Speller) -> Frame:
 
 
 def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
-    stated = pl.col("gross").is_not_null()
-    off = pl.when(stated).then(pl.col("gross") - pl.col("gross_expected")).otherwise("over_short")
-    rows = numbered(_named(rows.with_columns(off.alias("amount")), spell))
-    figures = pl.when(stated).then(
-        pl.format("gross {}, {} expected", spell.money(pl.col("gross")), spell.money(pl.col("gross_expected")))
-    ).otherwise(pl.format("net {}, {} expected", spell.money(pl.col("net")), spell.money(pl.col("net_expected"))))  # fmt: skip
+    rows = numbered(_named(rows.with_columns((pl.col("accounted") - pl.col("gross_expected")).alias("amount")), spell))
+    kept = pl.col("accounted") - pl.col("net")
+    figures = pl.format(
+        "paid {} and fees {}, {} expected together",
+        spell.money(pl.col("net")), spell.money(kept), spell.money(pl.col("gross_expected")),
+    )  # fmt: skip
     rows = rows.with_columns(
         spell.money(pl.col("amount").abs()).alias("size"), figures.alias("figures"), how_many(pl.col("vends"), "vend").alias("vends")
     )
     return Draft(kind, rows, evidence_of(rows))
 
 
-def _unpaid(unpaid: Frame, spell: Speller) -> Draft:
+def _unpaid(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
     """Days in a row become one finding."""
     ordered = unpaid.sort("machine", "day").with_columns(
         (pl.col("day").diff().over("machine") > pl.duration(days=1)).fill_null(True).cum_sum().over("machine").alias("run")
@@ -148,7 +164,10 @@ def _unpaid(unpaid: Frame, spell: Speller) -> Draft:
         how_many(pl.col("count"), "vend").alias("vends"), (-pl.col("low")).alias("amount"), spell.money(pl.col("low")).alias("worth"),
         pl.col("first").alias("from_day"),
     )  # fmt: skip
-    return Draft("unpaid-vends", rows, NO_EVIDENCE)
+    days = ordered.join(rows.select("n", "machine", "run"), on=["machine", "run"]).select("n", "machine", "day")
+    paid = priced.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
+    dated = paid.with_columns(pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
+    return Draft("unpaid-vends", rows, evidence_of(dated.join(days, on=["machine", "day"]).sort("n", "time", "file", "row")))
 
 
 def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:

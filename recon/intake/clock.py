@@ -4,8 +4,11 @@ A local time that happened twice (clocks set back) is read as the earlier of the
 (clocks set forward) is moved on by the gap and said: 02:30 on the night of a one-hour gap is 03:30.
 """
 
+import re
+from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 
 import polars as pl
 
@@ -53,9 +56,54 @@ def _formats(order: str, *, with_clock: bool) -> list[str]:
     return formats
 
 
+_SHAPES = {
+    "%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": "[a-z]{3}", "%B": "[a-z]{3,}", "%H": r"\d{1,2}",
+    "%I": r"\d{1,2}", "%M": r"\d{2}", "%S": r"\d{2}", "%.f": r"(\.\d{1,9})?", "%p": "[ap]m", "%#z": r"(z|[+-]\d{2}:?\d{2})",
+}  # fmt: skip
+
+
+@cache
+def _patterns(order: str, with_clock: bool) -> tuple[tuple[str, re.Pattern[str]], ...]:
+    """Each format with a pattern for the texts that it can read: trying patterns is far cheaper than trying formats."""
+
+    def pattern(form: str) -> str:
+        parts = re.split(r"(%#z|%\.f|%[A-Za-z])", form)
+        return "".join(_SHAPES.get(part) or re.escape(part) for part in parts)
+
+    return tuple((form, re.compile(pattern(form), re.IGNORECASE)) for form in _formats(order, with_clock=with_clock))
+
+
+@cache
+def _possible(shape: str, order: str, with_clock: bool) -> tuple[str, ...]:
+    """The formats of an order that can read texts of this shape (every digit a 9)."""
+    return tuple(form for form, pattern in _patterns(order, with_clock) if pattern.fullmatch(shape))
+
+
+def _shapes(texts: pl.Series) -> list[str]:
+    """The shapes of some texts, each once, the commonest first."""
+    shapes = Counter(re.sub(r"\d", "9", text).lower() for text in texts.drop_nulls().to_list())
+    return [shape for shape, _ in shapes.most_common(20)]
+
+
+def _read_order(texts: pl.Series, order: str, *, with_clock: bool) -> Written | None:
+    """Read a column by the formats of one order: those that the first cells suggest, then those that the rest do."""
+    shapes = _shapes(texts.drop_nulls().head(200))
+    formats = list(dict.fromkeys(form for shape in shapes for form in _possible(shape, order, with_clock)))
+    written = _by_formats(texts, formats)
+    left = texts.filter(written.local.is_null() & written.moment.is_null()).drop_nulls()
+    if left.len():
+        more = [form for shape in _shapes(left.head(10_000)) for form in _possible(shape, order, with_clock)]
+        if set(more) - set(formats):
+            formats = list(dict.fromkeys(formats + more))
+            written = _by_formats(texts, formats)
+    return written if formats else None
+
+
 def _read(texts: pl.Series, form: str) -> pl.Series:
     """Read by one format; a two-digit year never passes as the year 26."""
     read = texts.str.to_datetime(form, time_unit="us", strict=False)
+    if "%Y" not in form or not (read.dt.year() < 1900).any():
+        return read
     return read.to_frame("t").select(pl.when(pl.col("t").dt.year() >= 1900).then(pl.col("t"))).to_series()
 
 
@@ -86,14 +134,12 @@ def read_times(texts: pl.Series, form: str | None, *, now: datetime, with_clock:
     """
     if form is not None:
         return _by_formats(texts, [form.replace(".%f", "%.f")])
-    sample = texts.drop_nulls().unique(maintain_order=True).head(400)
     best: list[tuple[str, Written]] = []
     most = 0
     for order in _DATES:
-        formats = [form for form in _formats(order, with_clock=with_clock) if _read(sample, form).is_not_null().any()]
-        if not formats:
+        written = _read_order(texts, order, with_clock=with_clock)
+        if written is None:
             continue
-        written = _by_formats(texts, formats)
         count = int((written.local.is_not_null() | written.moment.is_not_null()).sum())
         if count > most:
             best, most = [(order, written)], count

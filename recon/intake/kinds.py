@@ -29,14 +29,21 @@ class Rows:
 
 
 class Reader:
-    """The columns of one file, read field by field. `work` grows by the canonical columns; `reasons` say what fails."""
+    """The columns of one file, read field by field.
+
+    Fields are only noted down here, and all read at once at the end: polars is asked few large questions, not many
+    small ones. `work` has the columns so far; `values` are those still to be read, `derived` what is made of them; `reasons` say what fails.
+    """
 
     def __init__(self, table: TextTable, reading: Reading, known: Known, now: datetime) -> None:
         self.reading, self.known, self.now = reading, known, now
         texts = [values.trimmed(column).alias(f"text_{field}") for field, column in reading.columns.items()]
         self.work: Frame = table.frame.select(pl.col(ROW).alias("row"), *texts)
+        self.values: list[pl.Expr] = []
+        self.derived: list[pl.Expr] = []
         self.reasons: list[pl.Expr] = []
         self.clocked = False
+        self.must_know_label = False
 
     def text(self, field: str) -> pl.Expr:
         """The trimmed text of a field; null throughout where the file has no such column."""
@@ -48,8 +55,8 @@ class Reader:
     def add(self, name: str, parsed: Parsed, default: object = None) -> None:
         """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`."""
         value = parsed.value if default is None else parsed.value.fill_null(default)
-        self.work = self.work.with_columns(value.alias(name), parsed.reason.alias(f"why_{name}"))
-        self.reasons.append(pl.col(f"why_{name}"))
+        self.values.append(value.alias(name))
+        self.reasons.append(parsed.reason)
 
     def refuse(self, when: pl.Expr, reason: pl.Expr) -> None:
         """Reject the rows where `when` holds."""
@@ -58,12 +65,12 @@ class Reader:
     def machine(self, *, needed: bool = True) -> None:
         """Read the machine: fixed by the description, from the file's name, or the column, in our names."""
         if self.reading.machine is not None:
-            self.work = self.work.with_columns(pl.lit(self.reading.machine).alias("machine"))
+            name = pl.lit(self.reading.machine)
         else:
-            name = self.text("machine").replace(self.reading.source.machines)
-            self.work = self.work.with_columns(name.alias("machine"))
+            name = self.text("machine").replace(self.reading.source.machines) if self.reading.source.machines else self.text("machine")
             if needed:
                 self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
+        self.work = self.work.with_columns(name.alias("machine"))
         self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"))
 
     def time(self, *, needed: bool = True) -> None:
@@ -94,9 +101,10 @@ class Reader:
         self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base))
         if needed:
             self.refuse(pl.col("label").is_null() & pl.col("bus").is_null(), pl.lit("no label and no bus number"))
-            self.known_label()
+            self.must_know_label = True
 
-    def known_label(self) -> None:
+    def _know_labels(self) -> None:
+        """Refuse rows whose label the machine's layout does not have."""
         joined = self.work.join(self.known.label_frame, on=["machine", "label"], how="left", maintain_order="left")
         strays = joined.filter(
             pl.col("known").is_null() & pl.col("label").is_not_null() & pl.col("machine").is_in(list(self.known.labels))
@@ -137,6 +145,9 @@ class Reader:
     def done(self, kind: FileKind) -> Rows:
         """Part the rows into accepted and rejected, and collect what there is to remark."""
         spec = BY_KIND[kind]
+        self.work = self.work.with_columns(self.values).with_columns(self.derived)
+        if self.must_know_label:
+            self._know_labels()
         why = pl.concat_str(self.reasons, separator="; ", ignore_nulls=True)
         work = self.work.with_columns(pl.when(why != "").then(why).alias(_REFUSAL))
         good = work.filter(pl.col(_REFUSAL).is_null())
@@ -202,9 +213,7 @@ def _cash(reader: Reader) -> None:
     reader.words("note", "note")
     parts = pl.sum_horizontal("sum_notes", "sum_coins")
     any_part = pl.col("sum_notes").is_not_null() | pl.col("sum_coins").is_not_null()
-    reader.work = reader.work.with_columns(
-        pl.coalesce("sum_total", pl.when(any_part).then(parts)).alias("collected")
-    )
+    reader.derived.append(pl.coalesce("sum_total", pl.when(any_part).then(parts)).alias("collected"))
     blank = reader.text("total").is_null() & reader.text("notes").is_null() & reader.text("coins").is_null()
     reader.refuse(blank, pl.lit("no total, notes or coins"))
     # A total beside its two parts is a check that the person meant to make: it is made.
@@ -235,7 +244,7 @@ def _tests(reader: Reader) -> None:
     reader.time(needed=False)
     reader.words("label", "label")
     reader.refuse(pl.col("label").is_null(), pl.lit("no label"))
-    reader.known_label()
+    reader.must_know_label = True
     reader.words("note", "note")
 
 

@@ -70,7 +70,7 @@ class _Gathered:
 
     def reject(self, file: int, rejected: Frame) -> None:
         self.files[file].rejected = rejected.height
-        self.rejects.append(rejected.with_columns(pl.lit(file, pl.Int32).alias("file")).select(REJECTS.schema))
+        self.rejects.append(rejected.with_columns(pl.lit(file, pl.Int32).alias("file")).select(REJECTS.names))
 
 
 def inbox_files(root: Path) -> list[Path]:
@@ -125,7 +125,7 @@ def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: 
     seen.setdefault(file.sha256, number)
     mark = pl.lit(number, pl.Int32).alias("file")
     gathered.accepted[reading.kind].append(rows.accepted.with_columns(mark))
-    gathered.notices.append(rows.notices.with_columns(mark).select(NOTICES.schema))
+    gathered.notices.append(rows.notices.with_columns(mark).select(NOTICES.names))
     gathered.reject(number, _rejects(table, rows.rejected))
 
 
@@ -155,7 +155,7 @@ def _assemble(gathered: _Gathered) -> Intake:
     notices = gathered.notices
     for kind, parts in gathered.accepted.items():
         spec = BY_KIND[kind]
-        whole = pl.concat([part.select(spec.schema) for part in parts]) if parts else spec.empty()
+        whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
         kept, repeats = part_duplicates(whole, kind)
         frames[kind] = guard(kept, spec)
         notices.append(repeats)

@@ -14,7 +14,7 @@ def match_vends(vends: Frame, layouts: Layouts) -> Frame:
     A bus number names the slot in use that had it at that time; where the log gives no number, or one that no slot
     had, a label in the log names the slot. Returns the frame `matched`: `slot` and `state` are null where neither does.
     """
-    return guard(_with_state(vends, layouts).select(MATCHED.schema), MATCHED)
+    return guard(_with_state(vends, layouts).select(MATCHED.names), MATCHED)
 
 
 def _with_state(rows: Frame, layouts: Layouts) -> Frame:

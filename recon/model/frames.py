@@ -46,6 +46,11 @@ class FrameSpec:
         """Column names to polars types, in order."""
         return {column.name: column.dtype for column in self.columns}
 
+    @property
+    def names(self) -> list[str]:
+        """Column names, in order."""
+        return [column.name for column in self.columns]
+
     def empty(self) -> Frame:
         """A frame of this shape without rows."""
         return pl.DataFrame(schema=self.schema)

@@ -1,1 +1,1 @@
-"""Results written out: text, JSON and further formats. Reads results, computes nothing."""
+"""Results for people and programs. Reads what was worked out; computes nothing."""

@@ -34,27 +34,30 @@ MONEY_KINDS: tuple[Kind, ...] = (
         mend="If the reader can report cash sales, switch it on. If not, read the machine's own counters.",
     ),
     Kind(
-        code="no-collection", severity="warning", about=("machine",),
-        words="{machine}: {vends} by cash, {worth}, and {collections} in the books. Nothing closes the account of its cash.",
-        advice="Put the cash sheets into inbox/, or collect and note it with the coins left in the tubes.",
-        meaning="The log holds cash vends of the machine, but there are not two collections between which they could be reconciled.",
-        example="library-1: 58 vends by cash, 98.00, and no collection in the books.",
-        mend="The first collection opens the account, the second closes it.",
+        code="no-collection", severity="warning", about=("machine", "gap"),
+        words="{machine}: {vends} by cash, {worth}, {where}. Nothing closes the account of that cash.",
+        advice="Put the cash sheet that is missing into inbox/, or collect and note it with the coins left in the tubes.",
+        meaning=(
+            "Cash is reconciled from one collection to the next. These cash vends lie before the first collection in the books, or behind "
+            "the last one though the machine was visited since, or there is no collection at all."
+        ),
+        example="climb-1: 14 vends by cash, 31.50, since the last collection in the books, on 2026-09-21 10:35, though it was visited on 2026-09-28 10:30. Nothing closes the account of that cash.",
+        mend="The first collection opens the account of a machine; every later one closes it and opens the next.",
     ),
     Kind(
         code="payout-short", severity="error", about=_PAYOUT,
         words="payout {named} for {span}: short {size} ({figures}). {vends} by card are logged for these days.",
         advice="Ask the processor for the list of payments behind it, and compare it with the log by reference.",
-        meaning="The processor's gross (its net, where no gross is stated) is less than the card vends of those days come to, by more than the tolerance.",
-        example="payout P-3391 for 2026-09-14 to 2026-09-20: short 12.25 (gross 310.00, 322.25 expected).",
+        meaning="What the processor paid and what it kept as fees come to less than the card vends of those days, by more than the tolerance. Where it states no fees, those agreed are taken.",
+        example="payout P-3391 for 2026-09-14 to 2026-09-20: short 12.25 (paid 291.55 and fees 18.45, 322.25 expected together). 143 vends by card are logged for these days.",
         mend="Declined, refunded and disputed payments lower a payout. A day cut at another hour moves money between two payouts.",
     ),
     Kind(
         code="payout-over", severity="warning", about=_PAYOUT,
         words="payout {named} for {span}: over {size} ({figures}). {vends} by card are logged for these days.",
         advice="Look for card vends that the log lacks: a reader that was offline sends its payments later.",
-        meaning="The processor paid for more than the log holds for those days.",
-        example="payout P-3392 for 2026-09-21 to 2026-09-27: over 8.50 (gross 298.50, 290.00 expected).",
+        meaning="What the processor paid and kept comes to more than the card vends that the log holds for those days.",
+        example="payout P-3392 for 2026-09-21 to 2026-09-27: over 8.50 (paid 280.74 and fees 17.76, 290.00 expected together). 131 vends by card are logged for these days.",
         mend="Take in the export that covers the missing hours.",
     ),
     Kind(

@@ -1,0 +1,171 @@
+"""One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from pathlib import Path
+
+import polars as pl
+
+from recon.balance.cash import cash_windows
+from recon.balance.payouts import CardMoney, card_money
+from recon.balance.prices import price_vends
+from recon.balance.running import breaches
+from recon.balance.silence import silent_spans
+from recon.balance.stock import Stock, stock_windows
+from recon.balance.summary import machine_summaries
+from recon.findings import of_intake, of_matching, of_money, of_stock
+from recon.findings.catalogue.check_kinds import CHECK_KINDS
+from recon.findings.draft import Speller, compile_findings
+from recon.findings.layouts import layout_problems
+from recon.intake.take_in import Intake, take_in
+from recon.match.slots import match_vends, place
+from recon.match.states import Layouts, layouts
+from recon.match.unmapped import likeliest, unmapped_numbers
+from recon.model.errors import ReconError, SettingsError
+from recon.model.frames import Frame
+from recon.model.problem import Problem
+from recon.model.reconciliation import Reconciliation
+from recon.model.results import Results
+from recon.report.results_json import results_json
+from recon.route.folder import Route, read_route
+
+Progress = Callable[[str], None]
+"""Told what is being done, in a few words, before it is done."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """A finished run: the figures as polars frames, and the results as types.
+
+    frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
+    of it stopped the run.
+    """
+
+    reconciliation: Reconciliation
+    problems: tuple[Problem, ...]
+
+    @property
+    def frames(self) -> Mapping[str, Frame]:
+        return self.reconciliation.frames
+
+    @cached_property
+    def results(self) -> Results:
+        """The same as results.json, as types."""
+        return Results.model_validate_json(self.json())
+
+    def json(self) -> str:
+        """The results as JSON text, byte for byte what `recon run --format json` prints."""
+        return results_json(self.reconciliation)
+
+
+def moment_of_run() -> datetime:
+    """Now, or the moment that SOURCE_DATE_EPOCH fixes, so that a run can be repeated byte for byte."""
+    fixed = os.environ.get("SOURCE_DATE_EPOCH")
+    if fixed is None:
+        return datetime.now(UTC)
+    if not fixed.isascii() or not fixed.isdigit():
+        raise ReconError(f'SOURCE_DATE_EPOCH is "{fixed}": expected whole seconds since 1970-01-01 UTC')
+    return datetime.fromtimestamp(int(fixed), UTC)
+
+
+def run(
+    folder: str | Path, *, since: datetime | None = None, until: datetime | None = None, now: datetime | None = None,
+    on_step: Progress = lambda step: None,
+) -> Run:  # fmt: skip
+    """Reconcile a route folder and write nothing.
+
+    since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
+    the moment of the run; rows dated later are refused. on_step: told of each step.
+    Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
+    """
+    on_step("reading the route folder")
+    route = read_route(Path(folder))
+    problems = tuple(layout_problems(route))
+    stopping = [problem for problem in problems if CHECK_KINDS[problem.kind].stops_run]
+    if stopping:
+        raise SettingsError(stopping)
+    moment = now or moment_of_run()
+    intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"))
+    if intake.inputs.height == 0:
+        raise ReconError(
+            f"{(route.root / 'inbox').as_posix()} holds no files: put sales logs, count sheets and cash sheets there, then run again"
+        )
+    on_step("matching and balancing")
+    return Run(_reconcile(route, intake, moment, since, until or moment), problems)
+
+
+def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | None, until: datetime) -> Reconciliation:
+    settings = route.settings
+    near = timedelta(minutes=settings.tolerance.boundary_minutes)
+    laid = layouts(route)
+    priced = price_vends(match_vends(intake.vends, laid), laid, test_vends=settings.stock.test_vends)
+    counts, loads = place(intake.counts, laid), place(intake.loads, laid)
+    stock = stock_windows(counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load")
+    cash = cash_windows(intake.cash, priced, laid, near=near)
+    money = card_money(intake.payouts, priced, laid, settings.cards, zone=settings.timezone, digits=settings.exponent)
+    shown = _Shown(since, until)
+    frames = {
+        "stock": shown.closing(stock.windows), "cash_windows": shown.closing(cash),
+        "payout_checks": shown.paid(money.checks, settings.timezone),
+    }  # fmt: skip
+    frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
+    frames["findings"] = shown.touching(_find(route, intake, laid, priced, counts, stock, money, frames))
+    every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
+    taken = {name: getattr(intake, name) for name in ("inputs", "rejects", "notices", "vends", "counts", "loads", "cash", "payouts", "tests")}
+    return Reconciliation(
+        name=settings.name, currency=settings.currency, digits=settings.exponent, zone=settings.timezone,
+        now=now, since=since, until=until, zones=laid.zones, digits_of=laid.digits, frames=taken | every | frames,
+    )  # fmt: skip
+
+
+def _find(
+    route: Route, intake: Intake, laid: Layouts, priced: Frame, counts: Frame, stock: Stock, money: CardMoney, shown: Mapping[str, Frame]
+) -> Frame:
+    settings = route.settings
+    spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
+    strays = unmapped_numbers(priced)
+    guesses = likeliest(strays, stock.windows, laid, route)
+    silences = silent_spans(stock.spans, priced.select("machine", "time"), laid.slots)
+    named = {name: getattr(intake, name) for name in ("vends", "counts", "loads", "cash", "payouts", "tests")}
+    return compile_findings([
+        *of_intake.intake_findings(intake, spell),
+        of_matching.unknown_machines(named, laid, spell),
+        of_matching.unmapped(strays, guesses, priced, spell, laid),
+        of_matching.undefined(priced, laid, spell),
+        of_matching.silent(silences, stock.windows, spell),
+        *of_matching.price_findings(priced, laid, spell),
+        *of_stock.stock_findings(stock, shown["stock"], breaches(stock, laid), counts, laid, settings, spell),
+        *of_money.cash_findings(shown["cash_windows"], intake.cash, counts, priced, laid, settings, spell),
+        *of_money.payout_findings(money, shown["payout_checks"], priced, settings, spell),
+    ])  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """Which part of everything is shown: what closes after `since` and not after `until`."""
+
+    since: datetime | None
+    until: datetime
+
+    def _within(self, moment: pl.Expr) -> pl.Expr:
+        inside = moment <= self.until
+        return inside if self.since is None else inside & (moment > self.since)
+
+    def closing(self, windows: Frame) -> Frame:
+        return windows.filter(self._within(pl.col("closed_at")))
+
+    def at(self, vends: Frame) -> Frame:
+        return vends.filter(self._within(pl.col("time")))
+
+    def paid(self, checks: Frame, zone: str) -> Frame:
+        day = pl.col("paid_on").cast(pl.Datetime("us")).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        return checks.filter(self._within(day.dt.convert_time_zone("UTC")).fill_null(True))
+
+    def touching(self, findings: Frame) -> Frame:
+        """Findings whose time reaches into what is shown; those without a time always."""
+        begins_in_time = pl.col("opened_at").fill_null(pl.col("closed_at")) <= self.until
+        ends_in_time = pl.lit(True) if self.since is None else pl.col("closed_at").fill_null(self.until) > self.since
+        return findings.filter(begins_in_time.fill_null(True) & ends_in_time)

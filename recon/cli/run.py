@@ -1,0 +1,141 @@
+"""`recon run`: take in what is new, match, reconcile, report."""
+
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from recon.cli import exits
+
+if TYPE_CHECKING:
+    from recon.cli.progress import Progress
+    from recon.reconcile import Run
+
+
+class Format(StrEnum):
+    text = "text"
+    json = "json"
+
+
+class FailOn(StrEnum):
+    error = "error"
+    warning = "warning"
+    note = "note"
+
+
+_UNUSABLE_KINDS = ("unreadable-file", "unknown-format", "card-number-present")
+"""Findings that say that a whole input could not be used: exit code 2, though the rest was reconciled."""
+
+
+def run(
+    route: Annotated[Path, typer.Argument(help="The route folder.", show_default="this folder")] = Path(),
+    since: Annotated[str | None, typer.Option(help="Show windows that close after this day or local time (2026-09-01, 2026-09-01T07:00).")] = None,
+    until: Annotated[str | None, typer.Option(help="Show windows that close by the end of this day, or by this local time.")] = None,
+    form: Annotated[Format, typer.Option("--format", help="How to print the results.")] = Format.text,
+    fail_on: Annotated[FailOn, typer.Option(help="The least severity of a finding that makes the exit code 1.")] = FailOn.error,
+    every: Annotated[bool, typer.Option("--all", help="Print every finding, notes included.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Write nothing: no report, no rejects.csv.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")] = False,
+) -> None:
+    """Reconcile a route: take in its inbox, match vends to slots, balance stock, cash and card money, and report.
+
+    Examples:
+
+      recon run
+
+      recon run bayside --since 2026-09-21 --format json
+
+    Exit codes: 0 nothing at or above --fail-on; 1 something is; 2 a setting or an input could not be used.
+    """
+    code = reconcile_folder(
+        route, since=since, until=until, form=form, fail_on=fail_on, every=every, dry_run=dry_run, quiet=quiet
+    )
+    raise typer.Exit(code)
+
+
+def reconcile_folder(
+    route: Path, *, since: str | None = None, until: str | None = None, form: Format = Format.text,
+    fail_on: FailOn = FailOn.error, every: bool = False, dry_run: bool = False, quiet: bool = False,
+) -> int:  # fmt: skip
+    """Run, print and write as the command does; returns the exit code."""
+    from recon.cli.progress import Progress
+    from recon.reconcile import run as reconcile
+
+    with Progress(quiet=quiet) as progress:
+        first, last = _moments(route, since, until)
+        finished = reconcile(route, since=first, until=last, on_step=progress.step)
+        progress.step("writing the report")
+        folder = None if dry_run else _write(route, finished)
+    _print(finished, form, every=every)
+    if not quiet:
+        _hints(route, finished, folder, progress)
+    return _exit_code(finished, fail_on)
+
+
+def _moments(route: Path, since: str | None, until: str | None) -> tuple[datetime | None, datetime | None]:
+    """Days and local times of the command line as moments, in the route's zone."""
+    if since is None and until is None:
+        return None, None
+    from recon.model.zones import zone
+    from recon.route.folder import read_route
+
+    here = zone(read_route(route).settings.timezone)
+    first = None if since is None else _moment("--since", since, end_of_day=False).replace(tzinfo=here)
+    last = None if until is None else _moment("--until", until, end_of_day=True).replace(tzinfo=here)
+    if first is not None and last is not None and first >= last:
+        raise typer.BadParameter(f"--since {since} is not before --until {until}")
+    return first, last
+
+
+def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
+    from datetime import timedelta
+
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)') from None
+    if moment.tzinfo is not None:
+        raise typer.BadParameter(f'{option} "{text}": give a local time of the route, without an offset')
+    return moment + timedelta(days=1) if end_of_day and len(text) <= len("2026-09-01") else moment
+
+
+def _write(route: Path, finished: "Run") -> Path:
+    from recon.report.folder import write_report
+    from recon.report.rejects_csv import rejects_csv
+
+    texts = {"results.json": finished.json(), "rejects.csv": rejects_csv(finished.reconciliation)}
+    return write_report(route, finished.reconciliation, texts)
+
+
+def _print(finished: "Run", form: Format, *, every: bool) -> None:
+    if form is Format.json:
+        typer.echo(finished.json(), nl=False)
+        return
+    from rich.console import Console
+
+    from recon.report.text import print_results
+
+    print_results(finished.reconciliation, Console(highlight=False, emoji=False), every=every)
+
+
+def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progress") -> None:
+    counts = finished.frames["findings"]["severity"].value_counts()
+    found = sum(count for _, count in counts.iter_rows())
+    typer.echo(f"{found} findings in {progress.seconds:.1f} s", err=True)
+    if folder is not None:
+        typer.echo(f"results: {folder.as_posix()}/results.json", err=True)
+        rejected = finished.frames["rejects"].height
+        if rejected:
+            typer.echo(f"rejected rows: {folder.as_posix()}/rejects.csv ({rejected})", err=True)
+    if finished.problems:
+        typer.echo(f"recon check {route.as_posix()} has {len(finished.problems)} remarks on the settings", err=True)
+
+
+def _exit_code(finished: "Run", fail_on: FailOn) -> int:
+    findings = finished.frames["findings"]
+    if findings["kind"].is_in(_UNUSABLE_KINDS).any():
+        return exits.UNUSABLE
+    counted = {FailOn.error: ["error"], FailOn.warning: ["error", "warning"], FailOn.note: ["error", "warning", "note"]}[fail_on]
+    return exits.FINDINGS if findings["severity"].cast(str).is_in(counted).any() else exits.OK

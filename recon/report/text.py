@@ -1,0 +1,155 @@
+"""The results for a person at a terminal: is everything accounted for, where not, and what to look at first."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from recon.model.frames import Frame
+from recon.model.money import to_text
+from recon.model.reconciliation import Reconciliation
+from recon.model.zones import zone
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+SHOWN_PER_KIND = 5
+_GLYPHS = {"error": "x", "warning": "!", "note": "-"}
+_STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
+_NOUNS = {"error": "error", "warning": "warning", "note": "note"}
+
+
+def print_results(done: Reconciliation, console: "Console", *, every: bool) -> None:
+    """Print the results. every: show all findings, notes included, and not only the first of each kind."""
+    from rich.markup import escape
+    from rich.padding import Padding
+    from rich.text import Text
+
+    console.print(Text(f"{done.name}  {_span(done)}", style="bold"))
+    for line in _overview(done):
+        console.print(Text(line), soft_wrap=False)
+    console.print()
+    if done.frames["summaries"].height:
+        console.print(_machines(done))
+        console.print()
+    findings = done.frames["findings"]
+    for severity in ("error", "warning", "note"):
+        part = findings.filter(pl.col("severity") == severity)
+        if severity == "note" and not every:
+            if part.height:
+                console.print(Text(_notes_line(part)))
+            continue
+        for kind in part["kind"].unique(maintain_order=True).to_list():
+            rows = part.filter(pl.col("kind") == kind)
+            console.print(f"[{_STYLES[severity]}]{_GLYPHS[severity]} {severity}  {escape(kind)}[/]  {_many(rows.height)}")
+            shown = rows if every else rows.head(SHOWN_PER_KIND)
+            for name, message in shown.select("id", "message").iter_rows():
+                console.print(Padding(Text(f"{message} [{name}]"), (0, 0, 0, 4)))
+            if rows.height > shown.height:
+                console.print(Padding(Text(f"... and {rows.height - shown.height} more (--all shows them)"), (0, 0, 0, 4)))
+            for advice in rows["advice"].unique(maintain_order=True).head(1).to_list():
+                console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4)))
+
+
+def _many(count: int) -> str:
+    return f"{count} of them" if count > 1 else ""
+
+
+def _notes_line(notes: Frame) -> str:
+    counts = notes.group_by("kind").len().sort("len", "kind", descending=[True, False])
+    listed = ", ".join(f"{count} {kind}" for kind, count in counts.iter_rows())
+    return f"{_GLYPHS['note']} notes: {listed} (--all shows them)"
+
+
+def _span(done: Reconciliation) -> str:
+    vends = done.frames["priced"]["time"]
+    here = zone(done.zone)
+    if done.since is not None:
+        first = f"after {done.since.astimezone(here):%Y-%m-%d %H:%M}"
+    else:
+        earliest = vends.min() if vends.len() else None
+        first = f"from {earliest.astimezone(here):%Y-%m-%d}" if earliest is not None else "from the beginning"  # type: ignore[union-attr]
+    return f"{first} to {done.until.astimezone(here):%Y-%m-%d %H:%M}, {done.currency}"
+
+
+def _overview(done: Reconciliation) -> Iterator[str]:
+    yield _files(done)
+    yield _stock(done)
+    yield _cash(done)
+    yield _cards(done)
+    yield _answer(done)
+
+
+def _files(done: Reconciliation) -> str:
+    inputs = done.frames["inputs"]
+    sums = inputs.select("rows", "accepted", "duplicate", "rejected").sum().row(0)
+    rows, accepted, duplicate, rejected = sums
+    return f"Files   {inputs.height}: {rows:,} rows = {accepted:,} used + {duplicate:,} duplicate + {rejected:,} rejected"
+
+
+def _stock(done: Reconciliation) -> str:
+    stock = done.frames["stock"]
+    short, over = stock.filter(pl.col("variance") < 0), stock.filter(pl.col("variance") > 0)
+    text = f"Stock   {stock.height:,} windows: {stock.height - short.height - over.height:,} agree"
+    for name, part in (("short", short), ("over", over)):
+        if part.height:
+            units, money = abs(int(part["variance"].sum())), _own(done, part, "retail_value")
+            text += f", {part.height:,} {name} ({units:,} units, {money} at retail)"
+    return text
+
+
+def _own(done: Reconciliation, frame: Frame, column: str) -> str:
+    """The sum of a money column, by itself for each currency in it."""
+    sums: dict[int, int] = {}
+    for machine, amount in frame.group_by("machine").agg(pl.col(column).sum()).iter_rows():
+        digits = done.digits_of.get(machine, done.digits)
+        sums[digits] = sums.get(digits, 0) + abs(int(amount))
+    return " + ".join(to_text(amount, digits) for digits, amount in sorted(sums.items(), reverse=True)) or to_text(0, done.digits)
+
+
+def _cash(done: Reconciliation) -> str:
+    windows = done.frames["cash_windows"]
+    known = windows.filter(pl.col("over_short").is_not_null())
+    if windows.height == 0:
+        return "Cash    no two collections to reconcile between"
+    text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected, over/short"
+    shorts, overs = known.filter(pl.col("over_short") < 0), known.filter(pl.col("over_short") > 0)
+    text += f" -{_own(done, shorts, 'over_short')} and +{_own(done, overs, 'over_short')}"
+    blind = windows.height - known.height
+    return f"{text}; {blind} not logged" if blind else text
+
+
+def _cards(done: Reconciliation) -> str:
+    checks = done.frames["payout_checks"].filter(pl.col("over_short").is_not_null())
+    if checks.height == 0:
+        return "Cards   no payout to check"
+    short = int(checks.filter(pl.col("over_short") < 0)["over_short"].sum())
+    over = int(checks.filter(pl.col("over_short") > 0)["over_short"].sum())
+    return f"Cards   {checks.height:,} payouts, over/short {to_text(short, done.digits) if short else '-' + to_text(0, done.digits)} and +{to_text(over, done.digits)}"
+
+
+def _answer(done: Reconciliation) -> str:
+    counts = dict(done.frames["findings"].group_by("severity").len().iter_rows())
+    if not counts.get("error") and not counts.get("warning"):
+        return "Everything that left the machines is accounted for."
+    told = [f"{counts[name]:,} {noun}{'s' if counts[name] > 1 else ''}" for name, noun in _NOUNS.items() if counts.get(name)]
+    return f"Not everything is accounted for: {', '.join(told)}. A variance is never proof of who."
+
+
+def _machines(done: Reconciliation) -> "RenderableType":
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_edge=False)
+    table.add_column("machine", overflow="fold")
+    for name in ("vends", "unmapped", "sales", "cash", "card", "fees", "goods", "shrink", "margin"):
+        table.add_column(name, justify="right", no_wrap=True)
+    columns = ("sales", "cash_sales", "card_sales", "fees", "cost_of_goods", "shrink_cost", "margin")
+    summaries = done.frames["summaries"]
+    for row in summaries.head(60).iter_rows(named=True):
+        digits = done.digits_of.get(row["machine"], done.digits)
+        money = (to_text(row[name], digits) for name in columns)
+        table.add_row(Text(row["machine"]), f"{row['vends']:,}", f"{row['unmapped_vends']:,}", *money)
+    if summaries.height > 60:
+        table.add_row(f"... and {summaries.height - 60} more", *[""] * 9)
+    return table

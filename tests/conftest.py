@@ -1,0 +1,19 @@
+"""For all tests: `--accept-golden` writes the files under tests/golden anew instead of comparing with them."""
+
+from pathlib import Path
+
+import pytest
+from builders import RouteBuilder, slot
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--accept-golden", action="store_true",
+        help="write the golden files under tests/golden anew; look at the difference before committing it",
+    )  # fmt: skip
+
+
+@pytest.fixture
+def route(tmp_path: Path) -> RouteBuilder:
+    """A route with one machine m-1 of one slot A1 that sells gum for 2.00."""
+    return RouteBuilder(tmp_path).machine("m-1", slot("A1"))

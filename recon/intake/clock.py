@@ -85,9 +85,8 @@ def _shapes(texts: pl.Series) -> list[str]:
     return [shape for shape, _ in shapes.most_common(20)]
 
 
-def _read_order(texts: pl.Series, order: str, *, with_clock: bool) -> Written | None:
-    """Read a column by the formats of one order: those that the first cells suggest, then those that the rest do."""
-    shapes = _shapes(texts.drop_nulls().head(200))
+def _read_order(texts: pl.Series, order: str, shapes: list[str], *, with_clock: bool) -> Written | None:
+    """Read a column by the formats of one order: those that the first cells suggest (`shapes`), then those that the rest do."""
     formats = list(dict.fromkeys(form for shape in shapes for form in _possible(shape, order, with_clock)))
     written = _by_formats(texts, formats)
     left = texts.filter(written.local.is_null() & written.moment.is_null()).drop_nulls()
@@ -136,8 +135,11 @@ def read_times(texts: pl.Series, form: str | None, *, now: datetime, with_clock:
         return _by_formats(texts, [form.replace(".%f", "%.f")])
     best: list[tuple[str, Written]] = []
     most = 0
+    shapes = _shapes(texts.drop_nulls().head(200))
     for order in _DATES:
-        written = _read_order(texts, order, with_clock=with_clock)
+        if most == texts.len() - texts.null_count() and not any(_possible(shape, order, with_clock) for shape in shapes):
+            continue
+        written = _read_order(texts, order, shapes, with_clock=with_clock)
         if written is None:
             continue
         count = int((written.local.is_not_null() | written.moment.is_not_null()).sum())

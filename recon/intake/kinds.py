@@ -7,10 +7,9 @@ from datetime import datetime
 import polars as pl
 
 from recon.intake import values
-from recon.intake.clock import OLDEST_YEAR, read_times, to_moments
+from recon.intake.clock import OLDEST_YEAR, to_moments
 from recon.intake.describe import Reading
 from recon.intake.known import Known
-from recon.intake.table import ROW, TextTable
 from recon.intake.values import Parsed
 from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
 from recon.model.words import OUTCOMES, TENDERS, FileKind
@@ -21,7 +20,7 @@ _REFUSAL = "refusal"
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """What became of a table's rows. rejected: row (Int64), reason. notices: as the frame of that name, without `file`."""
+    """What became of the rows. accepted: the frame of the kind, unsorted. rejected: file, row, reason. notices: the frame of that name."""
 
     accepted: Frame
     rejected: Frame
@@ -29,16 +28,15 @@ class Rows:
 
 
 class Reader:
-    """The columns of one file, read field by field.
+    """The columns of all files of one format, read field by field.
 
-    Fields are only noted down here, and all read at once at the end: polars is asked few large questions, not many
-    small ones. `work` has the columns so far; `values` are those still to be read, `derived` what is made of them; `reasons` say what fails.
+    Fields are only noted down here, and all read at once at the end. `work` has the columns so far; `values` are those
+    still to be read, `derived` what is made of them; `reasons` say what fails.
     """
 
-    def __init__(self, table: TextTable, reading: Reading, known: Known, now: datetime) -> None:
+    def __init__(self, texts: Frame, reading: Reading, known: Known, now: datetime) -> None:
         self.reading, self.known, self.now = reading, known, now
-        texts = [values.trimmed(column).alias(f"text_{field}") for field, column in reading.columns.items()]
-        self.work: Frame = table.frame.select(pl.col(ROW).alias("row"), *texts)
+        self.work = texts
         self.values: list[pl.Expr] = []
         self.derived: list[pl.Expr] = []
         self.reasons: list[pl.Expr] = []
@@ -48,9 +46,6 @@ class Reader:
     def text(self, field: str) -> pl.Expr:
         """The trimmed text of a field; null throughout where the file has no such column."""
         return pl.col(f"text_{field}") if field in self.reading.columns else pl.lit(None, pl.String)
-
-    def has(self, *fields: str) -> bool:
-        return all(field in self.reading.columns for field in fields)
 
     def add(self, name: str, parsed: Parsed, default: object = None) -> None:
         """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`."""
@@ -63,28 +58,16 @@ class Reader:
         self.reasons.append(pl.when(when).then(reason))
 
     def machine(self, *, needed: bool = True) -> None:
-        """Read the machine: fixed by the description, from the file's name, or the column, in our names."""
-        if self.reading.machine is not None:
-            name = pl.lit(self.reading.machine)
-        else:
-            name = self.text("machine").replace(self.reading.source.machines) if self.reading.source.machines else self.text("machine")
-            if needed:
-                self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
-        self.work = self.work.with_columns(name.alias("machine"))
+        """Refuse rows that name no machine, and add the zone of each machine."""
+        if needed:
+            self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
         self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"))
 
     def time(self, *, needed: bool = True) -> None:
-        """Read the moment of each row into `time` (UTC), from one column or from date and clock."""
-        text = pl.concat_str(self.text("date"), self.text("clock"), separator=" ") if self.has("date", "clock") else self.text("time")
-        self.work = self.work.with_columns(text.alias("text_when"))
-        written = read_times(self.work["text_when"].cast(pl.String), self.reading.source.time.format, now=self.now)
+        """Turn what was written into the moment of each row, `time` (UTC), through the file's or the machine's zone."""
         fixed = self.reading.source.timezone
-        shown = pl.col("zone").alias("shown_zone")
-        self.work = self.work.with_columns(
-            written.local.alias("local"), written.moment.alias("moment"), shown,
-            *([pl.lit(fixed).alias("zone")] if fixed else []),
-        )  # fmt: skip
-        self.work = to_moments(self.work).with_columns(pl.col("shown_zone").alias("zone"))
+        shown = self.work.with_columns(pl.col("zone").alias("shown_zone"), *([pl.lit(fixed).alias("zone")] if fixed else []))
+        self.work = to_moments(shown).with_columns(pl.col("shown_zone").alias("zone"))
         self.clocked = True
         when, raw = pl.col("time"), pl.col("text_when")
         unread = pl.format('time "{}" does not read as a time of day on a date', raw.str.slice(0, 80))
@@ -125,14 +108,9 @@ class Reader:
         self.add(name, reader)
 
     def day(self, name: str, *, needed: bool = False) -> None:
-        """Read a day, without a clock, in the route's zone."""
-        column = self.work.select(self.text(name).cast(pl.String).alias("t")).to_series() if self.has(name) else None
-        if column is None:
-            column = pl.Series("t", [None], dtype=pl.String).new_from_index(0, self.work.height)
-        read = read_times(column, self.reading.source.time.format, now=self.now, with_clock=False, key=name).local.dt.date()
+        """Refuse what does not read as a day in the route's zone."""
         unread = pl.format(f'{name} "{{}}" does not read as a day', self.text(name))
         reason = pl.when(pl.col(name).is_null() & self.text(name).is_not_null()).then(unread)
-        self.work = self.work.with_columns(read.alias(name))
         self.reasons.append(reason)
         self.refuse(pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name)))
         if needed:
@@ -151,18 +129,17 @@ class Reader:
         why = pl.concat_str(self.reasons, separator="; ", ignore_nulls=True)
         work = self.work.with_columns(pl.when(why != "").then(why).alias(_REFUSAL))
         good = work.filter(pl.col(_REFUSAL).is_null())
-        columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns if column.name != "file"]
-        refused = work.filter(pl.col(_REFUSAL).is_not_null()).select("row", pl.col(_REFUSAL).alias("reason"))
+        columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns]
+        refused = work.filter(pl.col(_REFUSAL).is_not_null()).select("file", "row", pl.col(_REFUSAL).alias("reason"))
         return Rows(good.select(columns), refused, self._notices(work))
 
     def _notices(self, work: Frame) -> Frame:
-        shape = {name: dtype for name, dtype in NOTICES.schema.items() if name != "file"}
         if not self.clocked:
-            return pl.DataFrame(schema=shape)
+            return NOTICES.empty()
         kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(pl.col(_REFUSAL).is_null()).then(pl.col("clock"))
         said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
-        empty = [pl.lit(None, shape[name]).alias(name) for name in ("other_file", "other_row")]
-        return said.select("kind", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")).select(list(shape))
+        empty = [pl.lit(None, NOTICES.schema[name]).alias(name) for name in ("other_file", "other_row")]
+        return said.select("kind", "file", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")).select(*NOTICES.names)
 
 
 def _vends(reader: Reader) -> None:
@@ -253,8 +230,8 @@ _KINDS: dict[FileKind, Callable[[Reader], None]] = {
 }  # fmt: skip
 
 
-def read_rows(table: TextTable, reading: Reading, known: Known, now: datetime) -> Rows:
-    """Read a whole text table as its kind. Raises AmbiguousFormat where its times can be read two ways."""
-    reader = Reader(table, reading, known, now)
+def read_rows(texts: Frame, reading: Reading, known: Known, now: datetime) -> Rows:
+    """Read the cells of one or more files of the same format (see recon.intake.texts) as their kind."""
+    reader = Reader(texts, reading, known, now)
     _KINDS[reading.kind](reader)
     return reader.done(reading.kind)

@@ -9,11 +9,12 @@ from pathlib import Path
 import polars as pl
 
 from recon.intake.clock import AmbiguousFormat
-from recon.intake.describe import UnknownFormat, reading_for
+from recon.intake.describe import Reading, UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.table import ROW, TextTable, UnreadableFile, read_table
+from recon.intake.texts import by_field
 from recon.model.border import guard
 from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
 from recon.model.words import FILE_KINDS, FileKind
@@ -52,15 +53,15 @@ class _File:
     kind: FileKind | None = None
     source: str | None = None
     rows: int = 0
-    rejected: int = 0
 
 
 @dataclass(slots=True)
 class _Gathered:
-    """What the files gave so far."""
+    """What the files gave so far. groups: the cells of all files of one format, by that format."""
 
     files: list[_File] = field(default_factory=list)
-    accepted: dict[FileKind, list[Frame]] = field(default_factory=lambda: {kind: [] for kind in FILE_KINDS})
+    tables: dict[int, TextTable] = field(default_factory=dict)
+    groups: dict[tuple[object, ...], tuple[Reading, list[Frame]]] = field(default_factory=dict)
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
 
@@ -68,9 +69,10 @@ class _Gathered:
         row = {"kind": kind, "file": file, "detail": detail, "other_file": other}
         self.notices.append(pl.DataFrame([row], schema=NOTICES.schema))
 
-    def reject(self, file: int, rejected: Frame) -> None:
-        self.files[file].rejected = rejected.height
-        self.rejects.append(rejected.with_columns(pl.lit(file, pl.Int32).alias("file")).select(REJECTS.names))
+    def group(self, reading: Reading, texts: Frame) -> None:
+        """Files of one kind, one description and one set of columns are read together."""
+        key = (reading.kind, reading.name, *texts.columns)
+        self.groups.setdefault(key, (reading, []))[1].append(texts)
 
 
 def inbox_files(root: Path) -> list[Path]:
@@ -90,18 +92,26 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
     now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
-    known = Known(route)
     gathered = _Gathered()
     seen: dict[str, int] = {}
     for number, path in enumerate(inbox_files(route.root)):
         name = path.relative_to(route.root).as_posix()
         on_file(name)
         gathered.files.append(_File(name))
-        _take_file(path, number, gathered, known, now, seen)
-    return _assemble(gathered)
+        _take_file(path, number, gathered, route, now, seen)
+    accepted: dict[FileKind, list[Frame]] = {kind: [] for kind in FILE_KINDS}
+    known = Known(route)
+    refused: list[Frame] = []
+    for reading, texts in gathered.groups.values():
+        rows = read_rows(pl.concat(texts), reading, known, now)
+        accepted[reading.kind].append(rows.accepted)
+        gathered.notices.append(rows.notices)
+        refused.append(rows.rejected)
+    gathered.rejects.extend(_rejects(gathered, refused))
+    return _assemble(gathered, accepted)
 
 
-def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: datetime, seen: dict[str, int]) -> None:
+def _take_file(path: Path, number: int, gathered: _Gathered, route: Route, now: datetime, seen: dict[str, int]) -> None:
     file = gathered.files[number]
     try:
         data = _bytes(path)
@@ -112,25 +122,19 @@ def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: 
         return
     file.rows = table.rows
     try:
-        reading = reading_for(file.path, table.header, known.route)
+        reading = reading_for(file.path, table.header, route)
         file.kind, file.source = reading.kind, reading.name
-        rows = read_rows(table, reading, known, now)
+        texts = by_field(table, reading, file=number, now=now)
     except (UnknownFormat, AmbiguousFormat) as error:
         # Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account.
         gathered.remark(number, "unknown-format", str(error))
-        gathered.reject(number, _rejects(table, _every_row(table, "the file was not taken in: no description fits it")))
+        gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
         return
+    gathered.tables[number] = table
     if file.sha256 in seen:
         gathered.remark(number, "duplicate-row", "", seen[file.sha256])
     seen.setdefault(file.sha256, number)
-    mark = pl.lit(number, pl.Int32).alias("file")
-    gathered.accepted[reading.kind].append(rows.accepted.with_columns(mark))
-    gathered.notices.append(rows.notices.with_columns(mark).select(NOTICES.names))
-    gathered.reject(number, _rejects(table, rows.rejected))
-
-
-def _every_row(table: TextTable, reason: str) -> Frame:
-    return table.frame.select(pl.col(ROW).alias("row"), pl.lit(reason).alias("reason"))
+    gathered.group(reading, texts)
 
 
 def _bytes(path: Path) -> bytes:
@@ -142,41 +146,60 @@ def _bytes(path: Path) -> bytes:
         raise UnreadableFile(f"the file cannot be opened: {error.strerror}") from error
 
 
-def _rejects(table: TextTable, rejected: Frame) -> Frame:
-    torn = pl.DataFrame(
-        [(torn.row, torn.reason) for torn in table.torn], schema={"row": pl.Int64, "reason": pl.String}, orient="row"
-    )
-    both = pl.concat([rejected.select("row", "reason"), torn]).sort("row")
-    return both.with_columns(pl.Series("text", table.original(both["row"].to_list()), dtype=pl.String))
+def _every_row(table: TextTable, number: int, reason: str) -> Frame:
+    rows = table.frame.select(pl.lit(number, pl.Int32).alias("file"), pl.col(ROW).alias("row"), pl.lit(reason).alias("reason"))
+    return _with_text(pl.concat([rows, _torn(table, number)]), table)
 
 
-def _assemble(gathered: _Gathered) -> Intake:
+def _torn(table: TextTable, number: int) -> Frame:
+    rows = [(number, torn.row, torn.reason) for torn in table.torn]
+    return pl.DataFrame(rows, schema={"file": pl.Int32, "row": pl.Int64, "reason": pl.String}, orient="row")
+
+
+def _with_text(rows: Frame, table: TextTable) -> Frame:
+    ordered = rows.sort("row")
+    return ordered.with_columns(pl.Series("text", table.original(ordered["row"].to_list()), dtype=pl.String))
+
+
+def _rejects(gathered: _Gathered, refused: list[Frame]) -> Iterator[Frame]:
+    """The refused rows of every file that was taken in, its torn records among them, with their original text."""
+    none = REJECTS.empty().drop("text")
+    by_file = pl.concat([none, *refused]).partition_by("file", as_dict=True)
+    for number, table in gathered.tables.items():
+        rows = by_file.get((number,), none)
+        if rows.height or table.torn:
+            yield _with_text(pl.concat([rows, _torn(table, number)]), table)
+
+
+def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]]) -> Intake:
     frames: dict[str, Frame] = {}
     notices = gathered.notices
-    for kind, parts in gathered.accepted.items():
+    for kind, parts in accepted.items():
         spec = BY_KIND[kind]
         whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
-        kept, repeats = part_duplicates(whole, kind)
+        kept, repeats = part_duplicates(whole.sort("file", "row"), kind)
         frames[kind] = guard(kept, spec)
         notices.append(repeats)
     remarks = pl.concat([NOTICES.empty(), *notices])
+    rejects = guard(pl.concat([REJECTS.empty(), *gathered.rejects]), REJECTS)
     return Intake(
-        inputs=guard(_account(gathered.files, remarks), INPUTS),
-        rejects=guard(pl.concat([REJECTS.empty(), *gathered.rejects]), REJECTS),
+        inputs=guard(_account(gathered.files, remarks, rejects), INPUTS),
+        rejects=rejects,
         notices=guard(remarks, NOTICES),
         **frames,
     )
 
 
-def _account(files: list[_File], notices: Frame) -> Frame:
+def _account(files: list[_File], notices: Frame, rejects: Frame) -> Frame:
     """The account of every file: rows = accepted + duplicate + rejected."""
     repeats = notices.filter((pl.col("kind") == "duplicate-row") & pl.col("row").is_not_null())
-    per_file = dict(repeats.group_by("file").len().iter_rows())
-    return pl.DataFrame(list(_lines(files, per_file)), schema=INPUTS.schema, orient="row")
+    duplicate = dict(repeats.group_by("file").len().iter_rows())
+    rejected = dict(rejects.group_by("file").len().iter_rows())
+    return pl.DataFrame(list(_lines(files, duplicate, rejected)), schema=INPUTS.schema, orient="row")
 
 
-def _lines(files: list[_File], repeats: dict[int, int]) -> Iterator[tuple[object, ...]]:
+def _lines(files: list[_File], duplicates: dict[int, int], rejects: dict[int, int]) -> Iterator[tuple[object, ...]]:
     for number, file in enumerate(files):
-        duplicate = repeats.get(number, 0)
-        accepted = file.rows - duplicate - file.rejected
-        yield number, file.path, file.sha256, file.kind, file.source, file.rows, accepted, duplicate, file.rejected
+        duplicate, rejected = duplicates.get(number, 0), rejects.get(number, 0)
+        accepted = file.rows - duplicate - rejected
+        yield number, file.path, file.sha256, file.kind, file.source, file.rows, accepted, duplicate, rejected

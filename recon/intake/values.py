@@ -5,7 +5,7 @@ null where it cannot be read, and the reason, null where nothing is wrong.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -125,7 +125,7 @@ def bus_number(text: pl.Expr, base: int) -> Parsed:
 
 
 def word(
-    text: pl.Expr, name: str, ours: Sequence[str], theirs: Mapping[str, Sequence[str]], dtype: pl.DataType, table: str
+    text: pl.Expr, name: str, ours: Sequence[str], theirs: Mapping[Any, Sequence[str]], dtype: pl.DataType, table: str
 ) -> Parsed:
     """A word of ours, or one that the description gives for it, in any case."""
     meanings = {spelling.casefold(): spelling for spelling in ours}

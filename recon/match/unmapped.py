@@ -37,7 +37,9 @@ def likeliest(strays: Frame, windows: Frame, layouts: Layouts, route: Route) -> 
     return clear.sort("machine", "bus", pl.col("why").to_physical(), "since").unique(["machine", "bus"], keep="first", maintain_order=True)
 
 
-_SHAPE = {"machine": pl.String, "bus": pl.Int32, "guess": pl.String, "why": WHY, "since": pl.Datetime("us", "UTC"), "missing": pl.Int64}
+_SHAPE: dict[str, pl.DataType | type[pl.DataType]] = {
+    "machine": pl.String, "bus": pl.Int32, "guess": pl.String, "why": WHY, "since": pl.Datetime("us", "UTC"), "missing": pl.Int64,
+}  # fmt: skip
 
 
 def _shaped(frame: Frame) -> Frame:

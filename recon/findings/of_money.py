@@ -75,10 +75,11 @@ def _cash_boundary(rows: Frame, settings: Settings, spell: Speller) -> Draft:
 def _not_logged(windows: Frame, spell: Speller) -> Draft:
     taken = windows.filter(pl.col("collected") > 0).sort("machine", "opened_at")
     groups = taken.group_by("machine", maintain_order=True).agg(
-        how_many(pl.len(), "collection").alias("collections"), pl.col("collected").sum().alias("amount"),
+        how_many(pl.len(), "collection").alias("collections"), pl.col("collected").sum(),
+        (pl.col("collected") + pl.col("tube_change").fill_null(0)).sum().alias("amount"),
         pl.col("opened_at").min(), pl.col("closed_at").max(),
     )  # fmt: skip
-    rows = numbered(groups).with_columns(spell.money(pl.col("amount")).alias("collected"))
+    rows = numbered(groups).with_columns(spell.money(pl.col("collected")).alias("collected"))
     return Draft("cash-not-logged", rows, evidence_of(taken.join(rows.select("n", "machine"), on="machine").sort("n", "opened_at")))
 
 

@@ -2,8 +2,13 @@
 
 Pandera holds the contract of the internal frames; what is wrong with a user's data is found by rules of our own, which
 carry words and places. Only eager frames are handed over: on lazy ones pandera looks at the schema alone.
+
+Loading pandera costs more than reconciling a small route. So a frame is first looked at with polars alone; only if that
+look finds a fault, or with RECON_BORDERS=full in the environment (as in all tests), does pandera judge it. That both
+looks come to the same verdict is tested.
 """
 
+import os
 from functools import cache
 from typing import Any
 
@@ -29,18 +34,32 @@ def guard(frame: Frame, spec: FrameSpec) -> Frame:
 
     Returns the sorted frame. Raises FrameError where it does not keep the spec.
     """
-    from pandera.errors import SchemaError, SchemaErrors
-
     if spec.sorted_by:
         keys = [pl.col(name) for name in spec.sorted_by]
         frame = frame.sort(keys, nulls_last=False, maintain_order=True)
+    if os.environ.get("RECON_BORDERS") == "full" or not keeps(frame, spec):
+        judge(frame, spec)
+    if spec.unique and _repeats(frame, spec):
+        raise FrameError(f"the frame {spec.name} has two rows with the same {', '.join(spec.unique)}")
+    return frame
+
+
+def keeps(frame: Frame, spec: FrameSpec) -> bool:
+    """Whether the frame has the columns, types and filled cells that its spec names, by one look with polars."""
+    if frame.columns != spec.names or any(found != column.dtype for found, column in zip(frame.dtypes, spec.columns, strict=True)):
+        return False
+    filled = [column.name for column in spec.columns if not column.nullable]
+    return not filled or sum(frame.select(filled).null_count().row(0)) == 0
+
+
+def judge(frame: Frame, spec: FrameSpec) -> None:
+    """Hold the frame against its pandera schema. Raises FrameError where it does not keep it."""
+    from pandera.errors import SchemaError, SchemaErrors
+
     try:
         _schema(spec.name).validate(frame, lazy=True)
     except (SchemaError, SchemaErrors) as error:
         raise FrameError(f"the frame {spec.name} does not keep its schema: {error}") from error
-    if spec.unique and _repeats(frame, spec):
-        raise FrameError(f"the frame {spec.name} has two rows with the same {', '.join(spec.unique)}")
-    return frame
 
 
 def _repeats(frame: Frame, spec: FrameSpec) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 DELIMITERS = (",", ";", "\t", "|")
+_BLANK = " \t,;|"
 ROW = "\0row"
 """Name of the column that holds the line; no header can clash with it, for a decoded file holds no NUL."""
 
@@ -53,7 +54,10 @@ class TextTable:
         if starts is not None:
             later = [start for start in starts[_after(starts, row) :][:1]]
             end = later[0] - 1 if later else len(lines)
-        return "\n".join(line.removesuffix("\r") for line in lines[row - 1 : end]).rstrip("\n")
+            # Blank records are in no frame; a record of several lines ends with a quote, never with such a line.
+            while end > row and not lines[end - 1].strip(_BLANK):
+                end -= 1
+        return "\n".join(lines[row - 1 : end])
 
 
 def _after(starts: list[int], row: int) -> int:
@@ -79,22 +83,33 @@ def decode(data: bytes) -> str:
         line = data.count(b"\n", 0, error.start) + 1
         found = f"byte {data[error.start]:02X}h on line {line} is not {encoding.removesuffix('-sig').upper()}"
         raise UnreadableFile(f"{found}: save the file as UTF-8") from error
+    if "\0" in text:
+        raise UnreadableFile(f"character {text.index(chr(0)) + 1} is NUL: this is no text file, whatever its name says")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return text.rstrip("\n\t ") + "\n"
+    # Only whole lines go: the tabs that end the last record are its empty cells.
+    end = text.find("\n", len(text.rstrip("\n\t ")))
+    return (text if end < 0 else text[:end]) + "\n"
 
 
 def read_table(data: bytes) -> TextTable:
     """Decode and split a delimited file whose first line that is not blank is its header.
 
     The delimiter is the one of comma, semicolon, tab and bar that splits the header into most fields.
-    Raises UnreadableFile where there is no header, no text, or an unclosed quote.
+    Raises UnreadableFile where there is no header, no text, an unclosed quote, or a cell too long to be one.
     """
+    try:
+        return _read_table(data)
+    except csv.Error as error:
+        raise UnreadableFile(f"a cell is too long ({error}): this is no table, whatever its name says") from error
+
+
+def _read_table(data: bytes) -> TextTable:
     text = decode(data)
     if not text.strip():
         raise UnreadableFile("the file is empty: expected a header line and rows below it")
-    skipped = len(text) - len(text.lstrip("\n"))
-    body = text[skipped:]
+    start = text.rfind("\n", 0, len(text) - len(text.lstrip("\n\t "))) + 1
+    skipped, body = text.count("\n", 0, start), text[start:]
     first = body[: body.index("\n")]
     delimiter = max(DELIMITERS, key=lambda mark: len(_split(first, mark)))
     header = _header(_split(first, delimiter))
@@ -150,7 +165,14 @@ def _quick(body: str, header: tuple[str, ...], delimiter: str, skipped: int) -> 
             pl.col(name).str.count_matches("\n", literal=True).fill_null(0).cast(pl.Int64) for name in names
         )
         line = line + breaks.cum_sum().shift(1, fill_value=0)
-    return frame.with_columns(line.alias(ROW)).rename(dict(zip(names, header, strict=True))), []
+    numbered = _without_blank(frame.with_columns(line.alias(ROW)), names)
+    return numbered.rename(dict(zip(names, header, strict=True))), []
+
+
+def _without_blank(frame: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+    """Drop records of which every cell is blank, as spreadsheets leave them at the end."""
+    blank = [pl.col(name).str.strip_chars().fill_null("") == "" for name in names]
+    return frame.filter(~pl.all_horizontal(blank)) if frame.select(blank[0].any()).item() else frame
 
 
 def _careful(body: str, header: tuple[str, ...], delimiter: str, skipped: int) -> tuple[pl.DataFrame, list[Torn]]:

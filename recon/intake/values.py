@@ -1,7 +1,8 @@
 """Cells as values: whole columns of text read into numbers, amounts and words, with the reason where one does not read.
 
 Every reader here takes an expression of trimmed text (null where the cell was empty) and returns a Parsed: the value,
-null where it cannot be read, and the reason, null where nothing is wrong.
+null where it cannot be read, and the reason, null where nothing is wrong. Digits are 0 to 9: those of other scripts
+match \\d, yet do not cast to numbers.
 """
 
 from collections.abc import Mapping, Sequence
@@ -53,9 +54,9 @@ def _unless(good: pl.Expr, text: pl.Expr, words: str) -> pl.Expr:
 
 def whole(text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS) -> Parsed:
     """A whole number of units from `least` to `most`."""
-    number = pl.when(text.str.contains(r"^\+?\d{1,15}$")).then(text.str.strip_prefix("+")).cast(pl.Int64)
+    number = pl.when(text.str.contains(r"^\+?[0-9]{1,15}$")).then(text.str.strip_prefix("+")).cast(pl.Int64)
     good = number.is_between(least, most)
-    below = text.str.contains(r"^-\d+$")
+    below = text.str.contains(r"^-[0-9]+$")
     reason = (
         pl.when(below).then(pl.format(f'{name} "{{}}" is below zero', text))
         .when(number.is_not_null() & ~good).then(pl.format(f'{name} "{{}}" is outside {least} to {most}', text))
@@ -66,12 +67,12 @@ def whole(text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS
 
 def amount(text: pl.Expr, name: str, digits: int, *, most: int = LARGEST_MONEY, negative: bool = False) -> Parsed:
     """An exact amount of money in minor units of a currency with `digits` decimals. Excess digits are refused, not rounded."""
-    plain = text.str.contains(r"^[+-]?\d{1,15}(\.\d+)?$")
+    plain = text.str.contains(r"^[+-]?[0-9]{1,15}(\.[0-9]+)?$")
     sign = pl.when(text.str.starts_with("-")).then(-1).otherwise(1)
     bare = text.str.strip_chars_start("+-")
-    fraction = bare.str.extract(r"\.(\d+)$").fill_null("").str.strip_chars_end("0")
+    fraction = bare.str.extract(r"\.([0-9]+)$").fill_null("").str.strip_chars_end("0")
     exact = fraction.str.len_bytes() <= digits
-    scaled = bare.str.extract(r"^(\d+)") + (fraction.str.pad_end(digits, "0") if digits else pl.lit(""))
+    scaled = bare.str.extract(r"^([0-9]+)") + (fraction.str.pad_end(digits, "0") if digits else pl.lit(""))
     minor = pl.when(plain & exact).then(scaled).cast(pl.Int64, strict=False) * sign
     in_range = minor.abs() <= most
     least_ok = pl.lit(True) if negative else minor >= 0
@@ -109,7 +110,7 @@ def bus_number(text: pl.Expr, base: int) -> Parsed:
     undefined = lower.is_in(UNDEFINED_NUMBERS)
     marked = lower.str.starts_with("0x")
     hexadecimal = (marked | pl.lit(base == 16)) & lower.str.contains(r"^(0x)?[0-9a-f]{1,8}$")
-    decimal = ~marked & pl.lit(base == 10) & lower.str.contains(r"^\d{1,10}$")
+    decimal = ~marked & pl.lit(base == 10) & lower.str.contains(r"^[0-9]{1,10}$")
     number = pl.coalesce(
         pl.when(decimal & ~undefined).then(lower).cast(pl.Int64, strict=False),
         pl.when(hexadecimal & ~undefined).then(lower.str.strip_prefix("0x")).str.to_integer(base=16, strict=False),
@@ -128,8 +129,9 @@ def word(
     text: pl.Expr, name: str, ours: Sequence[str], theirs: Mapping[Any, Sequence[str]], dtype: pl.DataType, table: str
 ) -> Parsed:
     """A word of ours, or one that the description gives for it, in any case."""
-    meanings = {spelling.casefold(): spelling for spelling in ours}
-    meanings |= {spelling.strip().casefold(): meaning for meaning, spellings in theirs.items() for spelling in spellings}
+    # lower(), not casefold(): polars can do no more, and the two must agree.
+    meanings = {spelling.lower(): spelling for spelling in ours}
+    meanings |= {spelling.strip().lower(): meaning for meaning, spellings in theirs.items() for spelling in spellings}
     value = text.str.to_lowercase().replace_strict(meanings, default=None, return_dtype=dtype)
     words = f'{name} "{{}}" is none of {", ".join(ours)}: give its meaning under [{table}] in the description'
     return Parsed(value, _unless(value.is_not_null(), text, words))

@@ -13,7 +13,9 @@ from recon.model.errors import MoneyError
 LARGEST_AMOUNT = 10**14
 """No single amount may reach this many minor units: sums of Int64 wrap in silence, and no route has such an amount."""
 
-_EXACT = re.compile(r"[+-]?\d+(\.\d+)?")
+_EXACT = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
+_MOST_DIGITS = 28
+"""Beyond these the decimal arithmetic of the standard library rounds, so that an excess digit could pass unseen."""
 
 
 def exact(text: str) -> Decimal:
@@ -33,6 +35,8 @@ def to_minor(amount: Decimal | str | int, exponent: int) -> int:
     Raises MoneyError where the amount has more digits than the currency, or is too large to be real.
     """
     value = exact(amount) if isinstance(amount, str) else Decimal(amount)
+    if len(value.as_tuple().digits) > _MOST_DIGITS:
+        raise MoneyError(f"{value} has more than {_MOST_DIGITS} digits")
     scaled = value.scaleb(exponent)
     if scaled != scaled.to_integral_value():
         raise MoneyError(f"{value} has more than the {exponent} decimal digits of the currency")

@@ -7,7 +7,7 @@ A local time that happened twice (clocks set back) is read as the earlier of the
 import re
 from collections import Counter
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 
 import polars as pl
@@ -18,6 +18,9 @@ from recon.model.zones import zone
 OLDEST_YEAR = 2000
 """A vend, count or payout from before this year comes from a clock that was never set."""
 
+_FURTHEST_AHEAD = timedelta(hours=14)
+"""No zone's clocks are further ahead of UTC: a local time may be later than the run's UTC by so much and not lie ahead."""
+
 _CLOCKS_24 = ("%H:%M:%S%.f", "%H:%M")
 _CLOCKS = (*_CLOCKS_24, "%I:%M:%S %p", "%I:%M %p")
 _DATES = {
@@ -26,9 +29,14 @@ _DATES = {
     "month first": ("%m/%d/%y", "%m/%d/%Y", "%m-%d-%y", "%m-%d-%Y", "%m.%d.%Y", "%b %d, %Y", "%B %d, %Y"),
 }  # fmt: skip
 
+_JOINTS = {"year first": (" ", "T", ", "), "day first": (" ", ", "), "month first": (" ", ", ")}
+
 
 class AmbiguousFormat(Exception):
-    """Two readings of a column of times fit equally well; the text shows both and the line that settles it."""
+    """A column of times cannot be read one way: two readings fit equally well, or the format given is none.
+
+    The text shows what was found and the line that settles it.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +50,6 @@ class Written:
     moment: pl.Series
 
 
-def _formats(order: str, *, with_clock: bool) -> list[str]:
-    if not with_clock:
-        return list(_DATES[order])
-    offsets = ("%#z", " %#z") if order == "year first" else ()
-    formats = []
-    for day in _DATES[order]:
-        for clock in _CLOCKS:
-            for join in (" ", "T", ", ") if order == "year first" else (" ", ", "):
-                formats.append(f"{day}{join}{clock}")
-                if clock in _CLOCKS_24:
-                    formats.extend(f"{day}{join}{clock}{offset}" for offset in offsets)
-    return formats
-
-
 _SHAPES = {
     "%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": "[a-z]{3}", "%B": "[a-z]{3,}", "%H": r"\d{1,2}",
     "%I": r"\d{1,2}", "%M": r"\d{2}", "%S": r"\d{2}", "%.f": r"(\.\d{1,9})?", "%p": "[ap]m", "%#z": r"(z|[+-]\d{2}:?\d{2})",
@@ -63,20 +57,37 @@ _SHAPES = {
 
 
 @cache
-def _patterns(order: str, with_clock: bool) -> tuple[tuple[str, re.Pattern[str]], ...]:
-    """Each format with a pattern for the texts that it can read: trying patterns is far cheaper than trying formats."""
-
-    def pattern(form: str) -> str:
-        parts = re.split(r"(%#z|%\.f|%[A-Za-z])", form)
-        return "".join(_SHAPES.get(part) or re.escape(part) for part in parts)
-
-    return tuple((form, re.compile(pattern(form), re.IGNORECASE)) for form in _formats(order, with_clock=with_clock))
+def _pattern(form: str) -> re.Pattern[str]:
+    """A pattern for the texts that a part of a format can read: trying patterns is far cheaper than trying formats."""
+    parts = re.split(r"(%#z|%\.f|%[A-Za-z])", form)
+    return re.compile("".join(_SHAPES.get(part) or re.escape(part) for part in parts), re.IGNORECASE)
 
 
 @cache
 def _possible(shape: str, order: str, with_clock: bool) -> tuple[str, ...]:
-    """The formats of an order that can read texts of this shape (every digit a 9)."""
-    return tuple(form for form, pattern in _patterns(order, with_clock) if pattern.fullmatch(shape))
+    """The formats of an order that can read texts of this shape (every digit a 9): a day, a joint, a clock, an offset."""
+    found: list[str] = []
+    for day in _DATES[order]:
+        begins = _pattern(day).match(shape)
+        if begins is None:
+            continue
+        rest = shape[begins.end() :]
+        if not with_clock:
+            found += [day] if not rest else []
+            continue
+        for join in _JOINTS[order]:
+            if rest.startswith(join.lower()):
+                found += [f"{day}{join}{clock}" for clock in _clocks(rest[len(join) :], order)]
+    return tuple(found)
+
+
+def _clocks(rest: str, order: str) -> list[str]:
+    plain = [clock for clock in _CLOCKS if _pattern(clock).fullmatch(rest)]
+    if order != "year first":
+        return plain
+    # An offset stands behind times written in the order of ISO 8601 and RFC 3339, and hardly behind others.
+    offset = [f"{clock}{mark}" for clock in _CLOCKS_24 for mark in ("%#z", " %#z") if _pattern(clock + mark).fullmatch(rest)]
+    return plain + offset
 
 
 def _shapes(texts: pl.Series) -> list[str]:
@@ -132,7 +143,11 @@ def read_times(texts: pl.Series, form: str | None, *, now: datetime, with_clock:
     that puts a time after `now` is dropped; if both stand, AmbiguousFormat says so.
     """
     if form is not None:
-        return _by_formats(texts, [form.replace(".%f", "%.f")])
+        try:
+            return _by_formats(texts, [form.replace(".%f", "%.f")])
+        except pl.exceptions.ComputeError as error:
+            fault = str(error).partition("\n")[0]
+            raise AmbiguousFormat(f'the format "{form}" under [time] in the description cannot be used: {fault}') from error
     best: list[tuple[str, Written]] = []
     most = 0
     shapes = _shapes(texts.drop_nulls().head(200))
@@ -158,7 +173,7 @@ def _same(one: Written, other: Written) -> bool:
 
 
 def _settle(readings: list[tuple[str, Written]], texts: pl.Series, now: datetime, key: str) -> Written:
-    latest = now.replace(tzinfo=None)
+    latest = now.astimezone(UTC).replace(tzinfo=None) + _FURTHEST_AHEAD
     possible = [entry for entry in readings if not bool((entry[1].local > latest).any())]
     if len(possible) == 1:
         return possible[0][1]

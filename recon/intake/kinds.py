@@ -13,6 +13,7 @@ from recon.intake.known import Known
 from recon.intake.values import Parsed
 from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
 from recon.model.words import OUTCOMES, TENDERS, FileKind
+from recon.model.zones import zone
 
 _REFUSAL = "refusal"
 """The column that says why a row cannot be used. (A load slip has a `reason` of its own.)"""
@@ -207,7 +208,8 @@ def _payouts(reader: Reader) -> None:
     reader.day("from")
     reader.day("to")
     reader.refuse(pl.col("from") > pl.col("to"), pl.format('from "{}" is after to "{}"', reader.text("from"), reader.text("to")))
-    late = pl.col("paid_on") > reader.now.date()
+    today = reader.now.astimezone(zone(reader.known.route.settings.timezone)).date()
+    late = pl.col("paid_on") > today
     reader.refuse(late, pl.format('paid_on "{}" is after this run', reader.text("paid_on")))
     reader.money("gross", negative=True)
     reader.money("fees", negative=True)

@@ -47,7 +47,7 @@ def reading_for(path: str, header: tuple[str, ...], route: Route) -> Reading:
 def _described(name: str, header: tuple[str, ...], described: SourceFile) -> Reading:
     source = described.source
     by_fold = {column.casefold(): column for column in header}
-    columns: dict[str, str] = {}
+    columns = _own_columns(name, header, described) if not source.columns else {}
     for field, column in source.columns.items():
         there = by_fold.get(column.strip().casefold())
         if there is None:
@@ -58,6 +58,20 @@ def _described(name: str, header: tuple[str, ...], described: SourceFile) -> Rea
             )
         columns[field] = there
     return Reading(source.kind, columns, source, described.name, _machine_for(name, described))
+
+
+def _own_columns(name: str, header: tuple[str, ...], described: SourceFile) -> dict[str, str]:
+    """A description without [columns] speaks of a file in our own field names."""
+    source = described.source
+    by_fold = {column.casefold(): column for column in header}
+    fixed = {"machine"} if source.machine is not None or source.machine_from_name is not None else set()
+    if not meets(source.kind, by_fold.keys() | fixed):
+        raise UnknownFormat(
+            f"{described.file} has no [columns] and {name} is not in our own field names"
+            f" (found: {', '.join(header)}). Add [columns] to the description"
+        )
+    _refuse_typos(source.kind, header)
+    return {field: by_fold[field] for field in FIELDS[source.kind] if field in by_fold}
 
 
 def _machine_for(name: str, described: SourceFile) -> str | None:

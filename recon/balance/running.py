@@ -48,9 +48,18 @@ def _running(suspects: Frame, moves: Frame) -> Frame:
     )
 
 
+def _opened(suspects: Frame) -> Frame:
+    """Each window as it opens: a sheet may take out more than it counted, or fill in more than fits."""
+    return suspects.select(
+        "slot", pl.col("mark").alias("window"), pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
+        "time", pl.col("opening").alias("balance"), "file", "row",
+    )  # fmt: skip
+
+
 def _below(suspects: Frame, moves: Frame) -> Frame:
-    below = _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0))
-    first = below.group_by("window", maintain_order=True).agg(
+    opened = _opened(suspects.filter(pl.col("opening") < 0))
+    below = _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0)).select(opened.columns)
+    first = pl.concat([opened, below]).group_by("window", maintain_order=True).agg(
         pl.col("balance").min().alias("lowest"), pl.all().exclude("balance").first()
     )
     return first.with_columns(
@@ -59,10 +68,7 @@ def _below(suspects: Frame, moves: Frame) -> Frame:
 
 
 def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
-    opened = suspects.select(
-        "slot", pl.col("mark").alias("window"), pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
-        "time", pl.col("opening").alias("balance"), "file", "row",
-    )  # fmt: skip
+    opened = _opened(suspects)
     filled = _running(suspects, moves).filter(pl.col("rank") == 1).select(opened.columns)
     history = layouts.states.select(pl.col("slot"), "state", "starts", "capacity")
     held = in_force(pl.concat([opened, filled]), history, key="slot", at="time", since="starts", tie="state")

@@ -61,7 +61,12 @@ def stock_windows(
 def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     """Loads and removals of count sheets and load slips. Where a sheet was put right, only the later one's count."""
     columns = ["slot", "time", "loaded", "removed", "file", "row"]
-    blank = placed.filter(pl.col("counted").is_null())
+    blank = placed.filter(pl.col("counted").is_null()).join(
+        last.select("slot", "time", pl.col("file").alias("last_file"), pl.col("row").alias("last_row")), on=["slot", "time"], how="left"
+    )
+    # A line left blank, and filled in by a later sheet for the same moment, was put right with its loads.
+    later = (pl.col("last_file") > pl.col("file")) | ((pl.col("last_file") == pl.col("file")) & (pl.col("last_row") > pl.col("row")))
+    blank = blank.filter(~later.fill_null(False))
     slips = loads.filter(pl.col("slot").is_not_null())
     both = pl.concat([last.select(columns), blank.select(columns), slips.select(columns)])
     return both.filter((pl.col("loaded") > 0) | (pl.col("removed") > 0))

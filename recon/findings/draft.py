@@ -1,11 +1,8 @@
 """From figures to findings: what each kind's rule hands over, and how all of it becomes the findings frame."""
 
-import base64
 import hashlib
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from string import Formatter
 
 import polars as pl
@@ -129,19 +126,20 @@ def said(words: str) -> pl.Expr:
 
 
 def identities(kind: Kind, frame: Frame) -> list[str]:
-    """The ids of findings: ten letters and digits derived from the kind and from what the finding is about, and nothing else."""
-    return [_identity(kind.code, dict(zip(kind.about, row, strict=True))) for row in frame.select(kind.about).iter_rows()]
+    """The ids of findings: twelve hexadecimal digits of a SHA-256 over the kind and what the finding is about, and nothing else."""
+    told = [_told(name, frame.schema[name]) for name in kind.about]
+    texts = frame.select(pl.concat_str(pl.lit(f"{kind.code}\n"), *told)).to_series().to_list()
+    return [hashlib.sha256(text.encode()).hexdigest()[:12] for text in texts]
 
 
-def _identity(code: str, about: dict[str, object]) -> str:
-    told = {name: _plain(value) for name, value in about.items()}
-    canonical = json.dumps([code, told], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return base64.b32encode(hashlib.sha256(canonical.encode()).digest())[:10].decode().lower()
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, datetime):
-        return value.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-    if isinstance(value, date):
-        return value.isoformat()
-    return value
+def _told(name: str, dtype: pl.DataType) -> pl.Expr:
+    """`name=length:text`, so that no two different things are ever spelled alike; an empty field is `name=-`."""
+    value = pl.col(name)
+    if isinstance(dtype, pl.Datetime):
+        text = value.dt.to_string("%Y-%m-%dT%H:%M:%S.%6fZ")
+    elif isinstance(dtype, pl.Date):
+        text = value.dt.to_string("%Y-%m-%d")
+    else:
+        text = value.cast(pl.String)
+    told = pl.format(f"{name}={{}}:{{}}\n", text.str.len_bytes(), text)
+    return pl.when(value.is_null()).then(pl.lit(f"{name}=-\n")).otherwise(told)

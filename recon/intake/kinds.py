@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 import polars as pl
 
@@ -27,20 +28,32 @@ class Rows:
     rejected: Frame
     notices: Frame
 
+_MANY = 10_000
+"""Rows from which on it pays to look for texts that recur."""
+
+
+class _Field(NamedTuple):
+    """One field to be read: its column, value, reason, and the column of text that alone decides it, if there is one."""
+
+    name: str
+    value: pl.Expr
+    reason: pl.Expr
+    text: str | None
+
 
 class Reader:
     """The columns of all files of one format, read field by field.
 
-    Fields are only noted down here, and all read at once at the end. `work` has the columns so far; `values` are those
-    still to be read, `derived` what is made of them; `reasons` say what fails.
+    Fields are only noted down here, and all read at once at the end. `work` has the columns so far; `fields` are those
+    still to be read, `derived` what is made of them; `refusals` say when a row cannot be used, and why.
     """
 
     def __init__(self, texts: Frame, reading: Reading, known: Known, now: datetime) -> None:
         self.reading, self.known, self.now = reading, known, now
         self.work = texts
-        self.values: list[pl.Expr] = []
+        self.fields: list[_Field] = []
         self.derived: list[pl.Expr] = []
-        self.reasons: list[pl.Expr] = []
+        self.refusals: list[tuple[pl.Expr, pl.Expr]] = []
         self.clocked = False
         self.must_know_label = False
 
@@ -48,15 +61,19 @@ class Reader:
         """The trimmed text of a field; null throughout where the file has no such column."""
         return pl.col(f"text_{field}") if field in self.reading.columns else pl.lit(None, pl.String)
 
-    def add(self, name: str, parsed: Parsed, default: object = None) -> None:
-        """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`."""
+    def add(self, name: str, parsed: Parsed, default: object = None, *, field: str | None = None, alone: bool = True) -> None:
+        """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`.
+
+        field: the field whose text it is read from, if its name is another. alone: whether nothing but that text decides.
+        """
         value = parsed.value if default is None else parsed.value.fill_null(default)
-        self.values.append(value.alias(name))
-        self.reasons.append(parsed.reason)
+        there = (field or name) in self.reading.columns
+        self.fields.append(_Field(name, value, parsed.reason, f"text_{field or name}" if there and alone else None))
+        self.refusals.append((pl.col(f"why_{name}").is_not_null(), pl.col(f"why_{name}")))
 
     def refuse(self, when: pl.Expr, reason: pl.Expr) -> None:
-        """Reject the rows where `when` holds."""
-        self.reasons.append(pl.when(when).then(reason))
+        """Reject the rows where `when` holds; `reason` is worked out for those alone."""
+        self.refusals.append((when, reason))
 
     def machine(self, *, needed: bool = True) -> None:
         """Refuse rows that name no machine, and add the zone of each machine."""
@@ -80,8 +97,7 @@ class Reader:
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
-        label = self.text("label")
-        self.add("label", Parsed(label, pl.lit(None, pl.String)))
+        self.words("label", "label")
         self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base))
         if needed:
             self.refuse(pl.col("label").is_null() & pl.col("bus").is_null(), pl.lit("no label and no bus number"))
@@ -96,7 +112,7 @@ class Reader:
         why = [self.known.stray_label(machine, label) for machine, label in strays.iter_rows()]
         reasons = strays.with_columns(pl.Series("why_stray", why, dtype=pl.String))
         self.work = self.work.join(reasons, on=["machine", "label"], how="left", maintain_order="left")
-        self.reasons.append(pl.col("why_stray"))
+        self.refuse(pl.col("why_stray").is_not_null(), pl.col("why_stray"))
 
     def units(self, name: str, default: int | None = 0) -> None:
         self.add(name, values.whole(self.text(name), name), default)
@@ -106,38 +122,52 @@ class Reader:
         reader = self.known.money(
             lambda digits: values.amount(text, field or name, digits, negative=negative), pl.col("machine")
         )
-        self.add(name, reader)
+        self.add(name, reader, field=field, alone=self.known.one_currency)
 
     def day(self, name: str, *, needed: bool = False) -> None:
         """Refuse what does not read as a day in the route's zone."""
         unread = pl.format(f'{name} "{{}}" does not read as a day', self.text(name))
-        reason = pl.when(pl.col(name).is_null() & self.text(name).is_not_null()).then(unread)
-        self.reasons.append(reason)
+        self.refuse(pl.col(name).is_null() & self.text(name).is_not_null(), unread)
         self.refuse(pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name)))
         if needed:
             self.refuse(self.text(name).is_null(), pl.lit(f"no {name}"))
 
     def words(self, name: str, text: str) -> None:
         """A free text, as it stands."""
-        self.add(name, Parsed(self.text(text), pl.lit(None, pl.String)))
+        self.fields.append(_Field(name, self.text(text), pl.lit(None, pl.String), None))
 
     def done(self, kind: FileKind) -> Rows:
         """Part the rows into accepted and rejected, and collect what there is to remark."""
         spec = BY_KIND[kind]
-        self.work = self.work.with_columns(self.values).with_columns(self.derived)
+        self._read_fields()
         if self.must_know_label:
             self._know_labels()
-        why = pl.concat_str(self.reasons, separator="; ", ignore_nulls=True)
-        work = self.work.with_columns(pl.when(why != "").then(why).alias(_REFUSAL))
-        good = work.filter(pl.col(_REFUSAL).is_null())
+        bad = pl.any_horizontal(when.fill_null(False) for when, _ in self.refusals)
+        work = self.work.with_columns(bad.alias("bad"))
+        good = work.filter(~pl.col("bad"))
+        why = [pl.when(when).then(reason) for when, reason in self.refusals]
+        told = work.filter("bad").with_columns(pl.concat_str(why, separator="; ", ignore_nulls=True).alias(_REFUSAL))
         columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns]
-        refused = work.filter(pl.col(_REFUSAL).is_not_null()).select("file", "row", pl.col(_REFUSAL).alias("reason"))
+        refused = told.select("file", "row", pl.col(_REFUSAL).alias("reason"))
         return Rows(good.select(columns), refused, self._notices(work))
+
+    def _read_fields(self) -> None:
+        """Read every field; one whose few texts recur over many rows is read once for each text."""
+        direct: list[pl.Expr] = []
+        for field in self.fields:
+            if field.text is not None and self.work.height >= _MANY:
+                texts = self.work.select(field.text).unique(maintain_order=True)
+                if texts.height * 4 <= self.work.height:
+                    read = texts.with_columns(field.value.alias(field.name), field.reason.alias(f"why_{field.name}"))
+                    self.work = self.work.join(read, on=field.text, how="left", nulls_equal=True, maintain_order="left")
+                    continue
+            direct += [field.value.alias(field.name), field.reason.alias(f"why_{field.name}")]
+        self.work = self.work.with_columns(direct).with_columns(self.derived)
 
     def _notices(self, work: Frame) -> Frame:
         if not self.clocked:
             return NOTICES.empty()
-        kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(pl.col(_REFUSAL).is_null()).then(pl.col("clock"))
+        kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
         said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
         empty = [pl.lit(None, NOTICES.schema[name]).alias(name) for name in ("other_file", "other_row")]
         return said.select("kind", "file", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")).select(*NOTICES.names)
@@ -149,7 +179,7 @@ def _vends(reader: Reader) -> None:
     reader.time()
     reader.slot(needed=False)
     text = reader.text("price")
-    reader.add("price", reader.known.money(lambda digits: values.price(text, digits), pl.col("machine")))
+    reader.add("price", reader.known.money(lambda digits: values.price(text, digits), pl.col("machine")), alone=reader.known.one_currency)
     paid = reader.text("tender")
     tender = values.word(paid, "tender", TENDERS, source.words.tender, TENDER, "words.tender")
     reader.add("tender", values.required(tender, paid, "tender"))

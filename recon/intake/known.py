@@ -28,6 +28,11 @@ class Known:
         return {entry.layout.machine: self.route.exponent_of(entry.layout.machine) for entry in self.route.layouts}
 
     @property
+    def one_currency(self) -> bool:
+        """Whether all machines take money of the same number of digits."""
+        return set(self.digits.values()) <= {self.default_digits}
+
+    @property
     def default_digits(self) -> int:
         return self.route.settings.exponent
 

@@ -6,14 +6,18 @@ over in silence what matters to us: short rows are padded, UTF-16 is read as gar
 
 import csv
 import io
+from bisect import bisect_right
 from dataclasses import dataclass, field
 
 import polars as pl
 
 DELIMITERS = (",", ";", "\t", "|")
-_BLANK = " \t,;|"
 ROW = "\0row"
 """Name of the column that holds the line; no header can clash with it, for a decoded file holds no NUL."""
+
+
+LONGEST_HEADER = 65_536
+"""Characters. No header line is so long; a file of one endless line is not asked for its columns."""
 
 
 class UnreadableFile(Exception):
@@ -44,26 +48,22 @@ class TextTable:
         return self.frame.height + len(self.torn)
 
     def original(self, rows: list[int]) -> list[str]:
-        """The text of the records that start on these lines, up to the next record's line."""
+        """The text of the records that start on these lines."""
         starts = sorted({*self.frame[ROW].to_list(), *(torn.row for torn in self.torn)}) if '"' in self.text else None
         lines = self.text.split("\n")
         return [self._record(lines, row, starts) for row in rows]
 
     def _record(self, lines: list[str], row: int, starts: list[int] | None) -> str:
-        end = row
+        last = row
         if starts is not None:
-            later = [start for start in starts[_after(starts, row) :][:1]]
-            end = later[0] - 1 if later else len(lines)
-            # Blank records are in no frame; a record of several lines ends with a quote, never with such a line.
-            while end > row and not lines[end - 1].strip(_BLANK):
-                end -= 1
+            later = bisect_right(starts, row)
+            last = starts[later] - 1 if later < len(starts) else len(lines)
+        end, quotes = row, lines[row - 1].count('"')
+        # A record goes on while a quote is open. (Up to the next record's line it may not: blank records are in no frame.)
+        while quotes % 2 and end < last:
+            quotes += lines[end].count('"')
+            end += 1
         return "\n".join(lines[row - 1 : end])
-
-
-def _after(starts: list[int], row: int) -> int:
-    from bisect import bisect_right
-
-    return bisect_right(starts, row)
 
 
 def decode(data: bytes) -> str:
@@ -111,6 +111,8 @@ def _read_table(data: bytes) -> TextTable:
     start = text.rfind("\n", 0, len(text) - len(text.lstrip("\n\t "))) + 1
     skipped, body = text.count("\n", 0, start), text[start:]
     first = body[: body.index("\n")]
+    if len(first) > LONGEST_HEADER:
+        raise UnreadableFile(f"its first line has {len(first)} characters: this is no table, whatever its name says")
     delimiter = max(DELIMITERS, key=lambda mark: len(_split(first, mark)))
     header = _header(_split(first, delimiter))
     if body.count('"') % 2:

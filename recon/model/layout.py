@@ -35,28 +35,30 @@ def _local(value: object) -> object:
 Label = Annotated[str, BeforeValidator(_as_text), Field(min_length=1, max_length=64)]
 LocalTime = Annotated[datetime, BeforeValidator(_local)]
 Units = Annotated[WholeNumber, Field(ge=0, le=100_000)]
+Number = Annotated[WholeNumber, Field(ge=-(10**12), le=10**12)]
+"""A bus number or what makes one. Wide, so that the checks can say what is wrong with it, yet never absurd."""
 
 
 class Offset(BaseModel):
     """`{ offset = k }`: the label as a decimal number plus k."""
 
     model_config = STRICT
-    offset: WholeNumber
+    offset: Number
 
 
 class Grid(BaseModel):
     """`{ grid = w, first = f }`: row and column of the label, w numbers to a row, counted from the first slot, which has f."""
 
     model_config = STRICT
-    grid: Annotated[WholeNumber, Field(ge=1)]
-    first: WholeNumber
+    grid: Annotated[Number, Field(ge=1)]
+    first: Number
 
 
 class Sequence(BaseModel):
     """`{ sequence = f }`: f for the first slot of the file, each slot taking `pitch` numbers."""
 
     model_config = STRICT
-    sequence: WholeNumber
+    sequence: Number
 
 
 Numbering = Literal["same", "hex-label"] | Offset | Grid | Sequence
@@ -68,7 +70,7 @@ class Slot(BaseModel):
 
     model_config = STRICT
     label: Label
-    bus: WholeNumber | None = None
+    bus: Number | None = None
     tray: Label | None = None
     pitch: Annotated[WholeNumber, Field(ge=1, le=2)] = 1
     product: Annotated[str, Field(min_length=1)] | None = None
@@ -85,7 +87,7 @@ class Change(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
     start: Annotated[LocalTime, Field(alias="from")]
     label: Label
-    bus: WholeNumber | None = None
+    bus: Number | None = None
     tray: Label | None = None
     pitch: Annotated[WholeNumber, Field(ge=1, le=2)] | None = None
     product: Annotated[str, Field(min_length=1)] | None = None

@@ -14,6 +14,7 @@ from recon.model.settings import Cards, Settings, Stock, Tolerance
 from recon.model.source import FIELDS, Source, TimeFormat, Words
 from recon.model.words import FILE_KINDS, OUTCOMES, TENDERS
 from recon.model.zones import zone_names
+from recon.route.files import Absurd
 from recon.route.nearest import nearest
 
 Find = Callable[[Sequence[str | int]], Place]
@@ -143,6 +144,8 @@ def _written(value: object) -> str:
         return json.dumps(value[:80], ensure_ascii=not value.isprintable())
     if isinstance(value, Decimal):
         return str(value)
+    if isinstance(value, Absurd):
+        return value.text
     if isinstance(value, int):
         return str(value) if abs(value) < 10**40 else "a number of more than 40 digits"
     if isinstance(value, datetime | date | time):

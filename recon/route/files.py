@@ -16,6 +16,18 @@ _BOM = b"\xef\xbb\xbf"
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
+class Absurd:
+    """A number such as 1e999999999: no key takes it, and computing with it would take for ever."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+
+def _number(text: str) -> Decimal | Absurd:
+    number = Decimal(text)
+    return number if -40 < number.adjusted() < 40 else Absurd(text)
+
+
 def listed(root: Path, folder: str, suffixes: tuple[str, ...]) -> list[str]:
     """The files of one folder of the route with these endings, as paths relative to the route, sorted.
 
@@ -73,7 +85,7 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
     if data is not None:
         return data, TomlPlaces(file, text)
     try:
-        return tomllib.loads(text, parse_float=Decimal), TomlPlaces(file, text)
+        return tomllib.loads(text, parse_float=_number), TomlPlaces(file, text)
     except tomllib.TOMLDecodeError as error:
         return _syntax(file, text, str(error))
     except RecursionError:

@@ -19,6 +19,7 @@ GOOD = {
     "machine in the name": TOP
     + "machine_from_name = 'log-(.+)-\\d{4}'\n"
     + COLUMNS.replace('machine = "M"\n', ""),
+    "brackets": TOP + 'machine_from_name = "log-([[a-z]+)"\n',
     "words": TOP + '[words.tender]\ncash = ["Coin"]\n[words.outcome]\nvended = ["OK"]\n',
     "format": TOP + '[time]\nformat = "%m/%d/%Y %I:%M:%S %p"\n',
     "day of the year": TOP + '[time]\nformat = "%Y%j %H%M"\n',

@@ -14,6 +14,7 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     notices = intake.notices
     for kind in ("unreadable-file", "unknown-format"):
         yield _whole_files(kind, notices.filter(pl.col("kind") == kind), spell)
+    yield _rows("card-number-present", notices.filter(pl.col("kind") == "card-number-present"), spell)
     yield from _rejects(intake, spell)
     yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
     yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
@@ -28,7 +29,7 @@ def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
 
 def _rejects(intake: Intake, spell: Speller) -> Iterator[Draft]:
     """One finding a row; rows of a file that was not taken in at all are told by that file's finding."""
-    told = intake.notices.filter(pl.col("kind") == "unknown-format").select("file")
+    told = intake.notices.filter(pl.col("kind").is_in(["unknown-format", "card-number-present"])).select("file")
     future = intake.notices.filter(pl.col("kind") == "future-time")
     single = intake.rejects.join(told, on="file", how="anti").join(future, on=["file", "row"], how="anti")
     yield _rows("rejected-row", single.with_columns(pl.col("reason").alias("detail")), spell)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from recon.intake.cards import find_card_number
 from recon.intake.clock import AmbiguousFormat
 from recon.intake.describe import Reading, UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
@@ -65,9 +66,9 @@ class _Gathered:
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
 
-    def remark(self, file: int, kind: str, detail: str, other: int | None = None) -> None:
-        row = {"kind": kind, "file": file, "detail": detail, "other_file": other}
-        self.notices.append(pl.DataFrame([row], schema=NOTICES.schema))
+    def remark(self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None) -> None:
+        told = {"kind": kind, "file": file, "row": row, "detail": detail, "other_file": other}
+        self.notices.append(pl.DataFrame([told], schema=NOTICES.schema))
 
     def group(self, reading: Reading, texts: Frame) -> None:
         """Files of one kind, one description and one set of columns are read together."""
@@ -121,6 +122,11 @@ def _take_file(path: Path, number: int, gathered: _Gathered, route: Route, now: 
         gathered.remark(number, "unreadable-file", str(error))
         return
     file.rows = table.rows
+    card = find_card_number(table)
+    if card is not None:
+        gathered.remark(number, "card-number-present", f'column "{card.column}" holds a full card number ending in {card.last}', row=card.row)
+        gathered.rejects.append(_withheld(table, number))
+        return
     try:
         reading = reading_for(file.path, table.header, route)
         file.kind, file.source = reading.kind, reading.name
@@ -132,7 +138,7 @@ def _take_file(path: Path, number: int, gathered: _Gathered, route: Route, now: 
         return
     gathered.tables[number] = table
     if file.sha256 in seen:
-        gathered.remark(number, "duplicate-row", "", seen[file.sha256])
+        gathered.remark(number, "duplicate-row", "", other=seen[file.sha256])
     seen.setdefault(file.sha256, number)
     gathered.group(reading, texts)
 
@@ -149,6 +155,12 @@ def _bytes(path: Path) -> bytes:
 def _every_row(table: TextTable, number: int, reason: str) -> Frame:
     rows = table.frame.select(pl.lit(number, pl.Int32).alias("file"), pl.col(ROW).alias("row"), pl.lit(reason).alias("reason"))
     return _with_text(pl.concat([rows, _torn(table, number)]), table)
+
+
+def _withheld(table: TextTable, number: int) -> Frame:
+    """Every row refused, and its text kept back: nothing of a file with a card number is kept anywhere."""
+    rows = _every_row(table, number, "the file was not taken in: it holds a full card number")
+    return rows.with_columns(pl.lit("(withheld)").alias("text"))
 
 
 def _torn(table: TextTable, number: int) -> Frame:

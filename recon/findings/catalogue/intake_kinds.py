@@ -23,6 +23,17 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="Write a description (see docs/route-folder.md), or give the columns our own field names, with which no description is needed.",
     ),
     Kind(
+        code="card-number-present", severity="error", about=("file",),
+        words="{file}:{row}  {detail}. The file was not taken in, and nothing of it is kept.",
+        advice="Have the export cut card numbers to their last four digits, delete this file, and export it again.",
+        meaning=(
+            "The file holds at least one full card number: 12 to 19 digits that pass the check of ISO/IEC 7812. Keeping it would put every "
+            "copy of the books under the card industry's rules (PCI DSS), so none of its rows is used and none of its text is written anywhere."
+        ),
+        example='inbox/sales-39.csv:12  column "Card" holds a full card number ending in 1111. The file was not taken in, and nothing of it is kept.',
+        mend="Ask whoever runs the export to mask card numbers. Delete the file also from mail and downloads: it should not lie about.",
+    ),
+    Kind(
         code="rejected-row", severity="error", about=("file", "row"),
         words="{file}:{row}  {detail}. The row is in rejects.csv.",
         advice="Mend the value in the file, or explain the word in the description, then run again.",

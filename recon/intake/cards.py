@@ -1,0 +1,113 @@
+"""Full card numbers in an export: such a file is not taken in, and nothing of it is kept.
+
+A card number (ISO/IEC 7812) has 12 to 19 digits, of which the last is a check digit by the Luhn formula. PCI DSS asks
+that one is never stored readable, and shown with its first six and last four digits at most; here only the last four
+are ever shown. One in ten numbers passes the formula by chance, so in a column of references the share that passes is
+weighed; in a column that names cards, or in free text, one is enough.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+
+import polars as pl
+
+from recon.intake.table import ROW, TextTable
+
+_RUN = r"[0-9](?:[ \-]?[0-9]){11,18}"
+_ALONE = rf"(?:^|[^0-9A-Za-z.]){_RUN}(?:$|[^0-9A-Za-z.])"
+_NAMES_CARDS = re.compile(r"\b(card|pan|karte|carte|tarjeta|carta|kaart|cart[aã]o)", re.IGNORECASE)
+_NOT_A_NUMBER = re.compile(r"type|brand|scheme|tender|name|holder|fee|amount|sales|price|typ|art", re.IGNORECASE)
+
+_NAMES_REFERENCES = re.compile(r"ref|txn|trans|\bid\b|\bno\b|num|nr|receipt|order|serial|beleg|time|date|uuid|code", re.IGNORECASE)
+
+_PREFIXES = {
+    13: r"4", 14: r"3(?:0[0-5]|[689])", 15: r"3[47]",
+    16: r"(?:4|5[1-5]|2(?:2[2-9]|[3-6]|7[01]|720)|6(?:011|4[4-9]|5)|35(?:2[89]|[3-8])|62|3[689])",
+    17: r"62", 18: r"62", 19: r"(?:4|62|6(?:011|4[4-9]|5))",
+}  # fmt: skip
+"""First digits in use for numbers of each length. From memory: the register of issuers itself is not public."""
+
+CHANCE = 0.1
+"""Share of random numbers that pass the Luhn formula: the check digit has ten values, one of which fits."""
+SURE = 1e-3
+"""A column of numbers is taken for card numbers where so many passing by chance is less likely than this."""
+
+FEW = 3
+"""Fewer numbers than this cannot be told from chance at all: three in a row pass by chance once in a thousand times."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardNumber:
+    """Where a full card number stands. row: the line of the file. last: its last four digits."""
+
+    row: int
+    column: str
+    last: str
+
+
+def luhn(digits: pl.Expr) -> pl.Expr:
+    """Whether a text of digits passes the Luhn check (ISO/IEC 7812-1, annex B): from the right, every second digit is
+    doubled, the digits of the results are summed, and the sum ends in 0."""
+    padded = digits.str.zfill(20)
+    total = pl.lit(0, pl.Int64)
+    for place in range(20):
+        digit = padded.str.slice(place, 1).cast(pl.Int64, strict=False)
+        total = total + (pl.when(digit > 4).then(digit * 2 - 9).otherwise(digit * 2) if place % 2 == 0 else digit)
+    return total % 10 == 0
+
+
+def find_card_number(table: TextTable) -> CardNumber | None:
+    """The first full card number of a file, or None. Looks at every cell, the header, and records that are torn."""
+    columns = [(name, table.frame.select(pl.col(ROW).alias("row"), pl.col(name).alias("text"))) for name in table.header]
+    first_line = table.frame.height and int(table.frame[ROW][0]) - 1
+    columns.append(("header", pl.DataFrame({"row": [max(first_line, 1)] * len(table.header), "text": list(table.header)})))
+    if table.torn:
+        rows = [torn.row for torn in table.torn]
+        columns.append(("whole line", pl.DataFrame({"row": rows, "text": table.original(rows)})))
+    for name, cells in columns:
+        found = _in_column(name, cells)
+        if found is not None:
+            return found
+    return None
+
+
+def _in_column(name: str, cells: pl.DataFrame) -> CardNumber | None:
+    suspects = cells.filter((pl.col("text").str.len_bytes() >= 12) & pl.col("text").str.contains(_ALONE))
+    if suspects.height == 0:
+        return None
+    runs = suspects.with_columns(pl.col("text").str.extract_all(_RUN).alias("run")).explode("run", empty_as_null=True, keep_nulls=True)
+    runs = runs.with_columns(pl.col("run").str.replace_all(r"[ \-]", "").alias("digits"))
+    runs = runs.with_columns(luhn(pl.col("digits")).alias("passes"), _known(pl.col("digits")).alias("known"))
+    names_cards = bool(_NAMES_CARDS.search(name)) and not _NOT_A_NUMBER.search(name)
+    hits = runs.filter(pl.col("passes")) if names_cards else runs.filter(pl.col("passes") & pl.col("known"))
+    plain = hits.filter(~pl.col("text").str.contains(r"[A-Za-z].*[ ]|[ ].*[A-Za-z]|[0-9]{4}[ \-][0-9]{4}"))
+    if hits.height == 0 or (not names_cards and plain.height == hits.height and _by_chance(name, cells, runs, hits)):
+        return None
+    row, digits = hits.sort("row").select("row", "digits").row(0)
+    return CardNumber(int(row), name, str(digits)[-4:])
+
+
+def _known(digits: pl.Expr) -> pl.Expr:
+    """Whether length and first digits are in use for card numbers."""
+    return pl.any_horizontal(
+        (digits.str.len_bytes() == length) & digits.str.contains(f"^{prefix}") for length, prefix in _PREFIXES.items()
+    )
+
+
+def _by_chance(name: str, cells: pl.DataFrame, runs: pl.DataFrame, hits: pl.DataFrame) -> bool:
+    """Whether the hits are what chance gives in a column that holds a long number in every row, such as references."""
+    if runs.height * 2 < cells.height:
+        return False
+    tried = int(runs["known"].sum())
+    if tried < FEW:
+        # Too few to weigh: the column's name decides.
+        return bool(_NAMES_REFERENCES.search(name))
+    return tail(hits.height, tried) > SURE
+
+
+def tail(hits: int, tried: int) -> float:
+    """Chance that `hits` or more of `tried` random numbers pass the Luhn check (binomial, one in ten)."""
+    if hits > tried * CHANCE * 4 and tried > 300:
+        return 0.0
+    return sum(math.comb(tried, count) * CHANCE**count * (1 - CHANCE) ** (tried - count) for count in range(hits, min(tried, hits + 200) + 1))

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import cache
 
 import polars as pl
 
@@ -72,10 +73,13 @@ def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[
     )  # fmt: skip
 
 
+@cache
 def _minor(amount: Decimal | None, digits: int) -> int | None:
+    """Prices recur from slot to slot: each is turned into minor units once."""
     return None if amount is None else to_minor(amount, digits)
 
 
+@cache
 def in_utc(local: datetime, zone_name: str) -> datetime:
     """A layout's local time in UTC; one that happened twice is the earlier, one in a gap is moved on by it (PEP 495, fold 0)."""
     return local.replace(tzinfo=zone(zone_name), fold=0).astimezone(UTC)

@@ -1,0 +1,159 @@
+"""Write the pages that are made from the source: docs/frames.md and docs/findings.md.
+
+    python docs/build.py            write both pages
+    python docs/build.py --check    change nothing; exit 1 and name each page that is not current
+"""
+
+import argparse
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import polars as pl
+
+from recon.findings.catalogue.check_kinds import CHECK_KINDS
+from recon.findings.catalogue.kind import Kind
+from recon.findings.catalogue.run_kinds import RUN_KINDS
+from recon.model.frames import ALL, Column, FrameSpec
+from recon.model.reconciliation import RESULT_FRAMES
+
+DOCS = Path(__file__).resolve().parent
+_MADE = "<!-- Made by docs/build.py from {source}: change it there, then run python docs/build.py -->\n"
+
+
+def findings_page() -> str:
+    """One section a kind, its code as the anchor; a kind of both commands has one section with two parts."""
+    return "\n".join([*_findings_head(), *(line for code in _codes() for line in _section(code))])
+
+
+def _codes() -> list[str]:
+    return list(dict.fromkeys([*RUN_KINDS, *CHECK_KINDS]))
+
+
+def _findings_head() -> Iterator[str]:
+    yield _MADE.format(source="recon/findings/catalogue/")
+    yield "# Findings\n"
+    yield (
+        "What recon can say, kind by kind. `recon run` makes findings about what was logged, counted\n"
+        "and paid; `recon check` makes them about settings and layouts. An `error` makes the exit code 1\n"
+        "by default, a `warning` wants a look, a `note` explains a figure. The examples are invented.\n"
+    )
+    yield (
+        "A finding is a figure and where it comes from. **It is never proof of who.** A miscount, a load\n"
+        "that nobody wrote down, a wrong number in a layout or a clock that is off can each make one: look\n"
+        "at the evidence rows first, and accuse nobody on the strength of a variance.\n"
+    )
+    yield "| kind | severity | made by |\n|---|---|---|"
+    for code in _codes():
+        made = [(command, kinds[code].severity) for command, kinds in _SETS if code in kinds]
+        severities = " / ".join(dict.fromkeys(severity for _, severity in made))
+        yield f"| [`{code}`](#{code}) | {severities} | {', '.join(f'`{command}`' for command, _ in made)} |"
+
+
+_SETS = (("recon run", RUN_KINDS), ("recon check", CHECK_KINDS))
+
+
+def _section(code: str) -> Iterator[str]:
+    yield f"\n## {code}\n"
+    made = [(command, kinds[code]) for command, kinds in _SETS if code in kinds]
+    for command, kind in made:
+        if len(made) > 1:
+            yield f"### {code} in `{command}`\n"
+        yield from _part(command, kind)
+
+
+def _part(command: str, kind: Kind) -> Iterator[str]:
+    stops = " As long as it stands, `recon run` does not start (exit code 2)." if kind.stops_run else ""
+    yield f"**{kind.severity.capitalize()}**, by `{command}`.{stops}\n"
+    yield f"{_plain(kind.meaning)}\n"
+    yield f"For example:\n\n```text\n{kind.example}\n```\n"
+    yield f"**What to do.** {_plain(_filled(kind.advice))}\n"
+    yield f"**How to mend it.** {_plain(kind.mend)}\n"
+    if command == "recon run":
+        yield f"Its id is made of: {', '.join(f'`{field}`' for field in kind.about)}.\n"
+
+
+def _filled(words: str) -> str:
+    """The advice with places for facts in capitals: layouts/{machine}.toml is layouts/MACHINE.toml."""
+    return re.sub(r"\{(\w+)\}", lambda found: found[1].upper(), words)
+
+
+def _plain(words: str) -> str:
+    """Text as Markdown that shows it so: `[[change]]` is a table of TOML, not a link."""
+    return re.sub(r"(?<!`)(\[+\w+\]+)(?!`)", r"`\1`", words).replace("<", "&lt;")
+
+
+def frames_page() -> str:
+    """One section a frame, its name as the anchor, with its columns, types and meanings."""
+    return "\n".join([*_frames_head(), *(line for spec in ALL for line in _frame(spec))])
+
+
+def _frames_head() -> Iterator[str]:
+    yield _MADE.format(source="recon/model/frames.py")
+    yield "# Frames\n"
+    yield (
+        "The tables that pass between the stages, as polars frames. `recon.run(folder).frames` holds them\n"
+        "by name (see the [Python API](python-api.md)), all but `matched`, which `priced` contains. Each is\n"
+        "sorted by the columns named, money is whole minor units (cents) and times are UTC. A column marked\n"
+        "*may be empty* may hold nulls; the others never do.\n"
+    )
+    shown = ", ".join(f"[`{name}`](#{name})" for name in RESULT_FRAMES)
+    yield f"The results are made of {shown}; the others show how they came about."
+
+
+def _frame(spec: FrameSpec) -> Iterator[str]:
+    yield f"\n## {spec.name}\n"
+    said = f"One row: {spec.row_is}."
+    if spec.sorted_by:
+        said += f" Sorted by {_listed(spec.sorted_by)}."
+    if spec.unique:
+        said += f" Identified by {_listed(spec.unique)}."
+    yield f"{said}\n"
+    yield "| column | type | meaning |\n|---|---|---|"
+    for column in spec.columns:
+        yield f"| `{column.name}` | {_type(column)} | {column.meaning}{_empty(column)} |"
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return ", ".join(f"`{name}`" for name in names)
+
+
+def _empty(column: Column) -> str:
+    return " (*may be empty*)" if column.nullable else ""
+
+
+def _type(column: Column) -> str:
+    if isinstance(column.dtype, pl.Enum):
+        return f"one of {', '.join(column.dtype.categories.to_list())}"
+    if isinstance(column.dtype, pl.Datetime):
+        return "Datetime, UTC"
+    if isinstance(column.dtype, pl.List):
+        return "List of file and row"
+    return str(column.dtype)
+
+
+PAGES = {"findings.md": findings_page, "frames.md": frames_page}
+
+
+def main() -> int:
+    """Run as told on the command line."""
+    parser = argparse.ArgumentParser(description="Write the pages that are made from the source.")
+    parser.add_argument("--check", action="store_true", help="change nothing, only compare")
+    checking = parser.parse_args().check
+    stale = 0
+    for name, page in PAGES.items():
+        path, text = DOCS / name, page()
+        if path.is_file() and path.read_text(encoding="utf-8") == text:
+            continue
+        if checking:
+            sys.stderr.write(f"docs/{name} is not as docs/build.py makes it; run python docs/build.py\n")
+            stale = 1
+        else:
+            path.write_text(text, encoding="utf-8", newline="\n")
+            sys.stdout.write(f"docs/{name}\n")
+    return stale
+
+
+if __name__ == "__main__":
+    sys.exit(main())

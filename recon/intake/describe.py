@@ -11,6 +11,10 @@ from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route, SourceFile
 
 
+_OF_OTHERS = frozenset(field for fields in FIELDS.values() for field in fields) - set(FIELDS["tests"])
+"""Fields that no test list has. One needs but machine and label: a sales log that lacks its tender must not pass for one."""
+
+
 class UnknownFormat(Exception):
     """No description fits the file, or the one that speaks for it does not; the text says why and what to add."""
 
@@ -91,7 +95,7 @@ def _own_names(header: tuple[str, ...]) -> Reading:
     fits: list[tuple[int, FileKind]] = []
     for kind in FILE_KINDS:
         known = [field for field in FIELDS[kind] if field in by_fold]
-        if meets(kind, by_fold):
+        if meets(kind, by_fold) and not (kind == "tests" and _OF_OTHERS & by_fold.keys()):
             fits.append((len(known), kind))
     if not fits:
         raise UnknownFormat(_why_none(header))
@@ -131,7 +135,7 @@ def _why_none(header: tuple[str, ...]) -> str:
     def strangers(kind: FileKind) -> int:
         return sum(column.casefold() not in FIELDS[kind] for column in header)
 
-    near = min(FILE_KINDS, key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)))
+    near = min((kind for kind in FILE_KINDS if lacking(kind)), key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)))
     missing = ", ".join(lacking(near))
     known = len(header) - strangers(near)
     reason = f"; read as {near} it lacks {missing}" if known >= 2 else ""

@@ -43,6 +43,28 @@ class TimeFormat(BaseModel):
     format: str | None = None
 
 
+class Amounts(BaseModel):
+    """How amounts are written; left out, it is settled from the whole column."""
+
+    model_config = STRICT
+    decimal: Literal[".", ","] | None = None
+    """The decimal mark."""
+    minor_units: bool = False
+    """Whether amounts are whole minor units: 175 means 1.75."""
+
+
+class TableShape(BaseModel):
+    """How the table stands in its file; left out, it is found by looking."""
+
+    model_config = STRICT
+    delimiter: Literal[",", ";", "\t", "|"] | None = None
+    encoding: Literal["utf-8", "utf-16", "cp1252", "cp1250", "cp437"] | None = None
+    sheet: str | None = None
+    """Name of the sheet, in a workbook with several."""
+    header_line: Annotated[int, Field(ge=1)] | None = None
+    """The line (or row of the sheet) that names the columns."""
+
+
 class Source(BaseModel):
     """sources/NAME.toml."""
 
@@ -57,3 +79,5 @@ class Source(BaseModel):
     machines: dict[str, str] = {}
     words: Words = Words()
     time: TimeFormat = TimeFormat()
+    amounts: Amounts = Amounts()
+    table: TableShape = TableShape()

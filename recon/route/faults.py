@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 from recon.model.layout import Change, Layout, Slot
 from recon.model.problem import Place, Problem
 from recon.model.settings import Cards, Settings, Stock, Tolerance
-from recon.model.source import FIELDS, Source, TimeFormat, Words
+from recon.model.source import FIELDS, Amounts, Source, TableShape, TimeFormat, Words
 from recon.model.words import FILE_KINDS, OUTCOMES, TENDERS
 from recon.model.zones import zone_names
 from recon.route.files import Absurd
@@ -101,6 +101,14 @@ EXPECTED: Mapping[type[BaseModel], Mapping[str, str]] = {
         "words.outcome.*": 'a list of texts, such as ["OK"]',
         "time": "a table, [time]",
         "time.format": 'a time format such as "%Y-%m-%d %H:%M:%S"',
+        "amounts": "a table, [amounts]",
+        "amounts.decimal": 'the decimal mark, "." or ","',
+        "amounts.minor_units": "true where amounts are whole minor units (175 for 1.75), else false",
+        "table": "a table, [table]",
+        "table.delimiter": r'the mark between cells: ",", ";", "\t" or "|"',
+        "table.encoding": 'one of "utf-8", "utf-16", "cp1252", "cp1250" and "cp437"',
+        "table.sheet": "the name of a sheet, a text",
+        "table.header_line": "the number of the line that names the columns, 1 or more",
     },
 }
 """What each key ought to hold, in plain words, by its dotted path; `*` stands for keys that the user names.
@@ -126,6 +134,8 @@ _TABLES: Mapping[type[BaseModel], Mapping[str, tuple[str, ...]]] = {
         "words.tender": TENDERS,
         "words.outcome": OUTCOMES,
         "time": keys_of(TimeFormat),
+        "amounts": keys_of(Amounts),
+        "table": keys_of(TableShape),
     },
 }
 ALL_FIELDS = tuple(dict.fromkeys(field for fields in FIELDS.values() for field in fields))

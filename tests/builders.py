@@ -90,7 +90,7 @@ class RouteBuilder:
         text = toml({"machine": name, "effective": effective, **keys})
         text += "".join(f"\n[[slot]]\n{toml(each)}" for each in slots)
         text += "".join(f"\n[[change]]\n{toml(each)}" for each in changes)
-        self.machines.append(name)
+        self.machines = list(dict.fromkeys([*self.machines, name]))
         return self.file(f"layouts/{name}.toml", text)
 
     def products(self, **costs: str) -> Self:

@@ -90,16 +90,12 @@ def said(entry: Row, finding: Row) -> bool:
     return all(finding[name] == value for name, value in rest.items()) and entry.get("file", next(iter(files), None)) in files
 
 
-NOT_YET = {"card-number-present"}
-
-
 def entries(*parts: str) -> list[Any]:
     """Entries of the truth, each a test of its own."""
     listed = []
     for entry in (entry for part in parts for entry in truth("bayside")[part]):
         name = "-".join(str(entry[key]).replace("inbox/", "") for key in ("kind", "machine", "label", "file") if key in entry)
-        marks = pytest.mark.xfail(strict=True, reason="not found yet") if entry["kind"] in NOT_YET else ()
-        listed.append(pytest.param(entry, id=name, marks=marks))
+        listed.append(pytest.param(entry, id=name))
     return listed
 
 

@@ -17,6 +17,7 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     yield _rows("card-number-present", notices.filter(pl.col("kind") == "card-number-present"), spell)
     yield from _rejects(intake, spell)
     yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
+    yield _changed(notices.filter(pl.col("kind") == "vend-changed"), spell)
     yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
     for kind in ("ambiguous-time", "nonexistent-time"):
         yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
@@ -54,6 +55,15 @@ def _repeats(notices: Frame, spell: Speller) -> Draft:
     )
     proof = notices.filter(pl.col("row").is_not_null()).join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
     return Draft("duplicate-row", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
+
+
+def _changed(notices: Frame, spell: Speller) -> Draft:
+    rows = numbered(notices).with_columns(
+        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"), pl.format("{}:{}", spell.path(pl.col("other_file")), "other_row").alias("last"),
+        pl.col("time").alias("opened_at"),
+    )  # fmt: skip
+    later = rows.select("n", pl.col("other_file").alias("file"), pl.col("other_row").alias("row"))
+    return Draft("vend-changed", rows, evidence_of(pl.concat([rows.select("n", "file", "row"), later]).sort("n", maintain_order=True)))
 
 
 def _reused(notices: Frame, spell: Speller) -> Draft:

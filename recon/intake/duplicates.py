@@ -1,7 +1,7 @@
 """The same row met twice: counted once, and said.
 
-Vends with a reference are one vend a reference and machine; the same reference with other content is two vends, and
-remarked. Rows without a reference count as often as the file that has them most often: two real vends in one second
+Vends with a reference are one vend a reference and machine. One that comes back in another state (refunded since) is
+still one, in its newest state; the same reference with other content is two vends, and remarked. Rows without a reference count as often as the file that has them most often: two real vends in one second
 survive, and an overlap of two exports does not double.
 """
 
@@ -28,10 +28,11 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     with_reference = frame.filter(pl.col("reference").is_not_null())
     without = frame.filter(pl.col("reference").is_null())
     kept_one, repeats_one = _by_content(with_reference, content)
+    kept_one, changed = _newest_states(kept_one, frame)
     kept_two, repeats_two = _multiset(without, content, states=False)
     reused = _reused(kept_one)
     kept = pl.concat([kept_one, kept_two]).sort("file", "row")
-    return kept, pl.concat([repeats_one, repeats_two, reused])
+    return kept, pl.concat([repeats_one, repeats_two, changed, reused])
 
 
 def _by_content(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
@@ -60,6 +61,40 @@ def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
     return _notices(joined, "duplicate-row")
 
 
+def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
+    """A vend whose outcome or price changed from one export to the next is one vend, in its newest state.
+
+    Rows of one machine and reference are states of one vend where number, label, tender and quantity are the same, and
+    outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (then
+    by path, time and line); it keeps the moment of the first. The others are told as `vend-changed`.
+    """
+    key = ["machine", "reference"]
+    if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():
+        return kept, NOTICES.empty()
+    again = pl.struct(key).is_duplicated()
+    same = [*key, "bus", "label", "tender", "quantity"]
+    reach = every.group_by("file").agg(pl.col("time").max().alias("reach"))
+    rivals = kept.filter(again).join(reach, on="file", how="left").with_columns(
+        (pl.col("outcome").n_unique() == pl.len()).over(same).alias("outcomes_differ"), (pl.col("time").n_unique() == 1).over(same).alias("one_moment")
+    )
+    states = rivals.filter((pl.col("outcomes_differ") | pl.col("one_moment")) & (pl.len().over(same) > 1)).sort(
+        *same, "reach", "file", "time", "row", nulls_last=False
+    )
+    if states.height == 0:
+        return kept, NOTICES.empty()
+    first = pl.col("time").min().over(same).alias("time")
+    last = states.with_columns(first).unique(same, keep="last", maintain_order=True)
+    new = last.select(*same, pl.col("outcome").alias("now"), pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
+    older = states.join(new.select("other_file", "other_row"), left_on=["file", "row"], right_on=["other_file", "other_row"], how="anti")
+    told = older.join(new, on=same, how="left", nulls_equal=True, maintain_order="left").with_columns(
+        pl.when(pl.col("outcome") == pl.col("now")).then(pl.format('reference "{}" has another price than before', "reference"))
+        .otherwise(pl.format('reference "{}" was {} and is {}', "reference", pl.col("outcome").cast(pl.String), pl.col("now").cast(pl.String)))
+        .alias("detail")
+    )  # fmt: skip
+    rest = kept.join(states.select("file", "row"), on=["file", "row"], how="anti")
+    return pl.concat([rest, last.select(kept.columns)]).sort("file", "row"), _notices(told, "vend-changed")
+
+
 def _reused(kept: Frame) -> Frame:
     """Vends that share machine and reference with an earlier one, yet differ from it."""
     key = ["machine", "reference"]
@@ -73,7 +108,7 @@ def _reused(kept: Frame) -> Frame:
 
 def _notices(frame: Frame, kind: str) -> Frame:
     there = set(frame.columns)
-    detail = pl.col("reference").fill_null("") if "reference" in there else pl.lit("")
+    detail = pl.col("detail") if "detail" in there else pl.col("reference").fill_null("") if "reference" in there else pl.lit("")
     columns = {
         "kind": pl.lit(kind),
         "machine": pl.col("machine"),

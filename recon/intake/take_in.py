@@ -204,7 +204,7 @@ def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]]) -> Int
 
 def _account(files: list[_File], notices: Frame, rejects: Frame) -> Frame:
     """The account of every file: rows = accepted + duplicate + rejected."""
-    repeats = notices.filter((pl.col("kind") == "duplicate-row") & pl.col("row").is_not_null())
+    repeats = notices.filter(pl.col("kind").is_in(["duplicate-row", "vend-changed"]) & pl.col("row").is_not_null())
     duplicate = dict(repeats.group_by("file").len().iter_rows())
     rejected = dict(rejects.group_by("file").len().iter_rows())
     return pl.DataFrame(list(_lines(files, duplicate, rejected)), schema=INPUTS.schema, orient="row")

@@ -53,6 +53,17 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="Overlapping exports are safe and better than gaps.",
     ),
     Kind(
+        code="vend-changed", severity="note", about=("machine", "detail", "first"),
+        words="{machine}: {detail} ({first}, then {last}). The newest state counts, once.",
+        advice="Nothing to do. Where the money was given back by hand, note it with the collection.",
+        meaning=(
+            "Two exports tell of the same vend (same machine, reference, number and tender) in different states: it was refunded, cancelled or "
+            "repriced in between. The state in the export that reaches furthest in time counts; the older row is counted as a duplicate."
+        ),
+        example='quay-2: reference "T-1042" was vended and is refunded (inbox/sales-38.csv:40, then inbox/sales-39.csv:7). The newest state counts, once.',
+        mend="Nothing. If the newer row is wrong, ask whoever runs the export.",
+    ),
+    Kind(
         code="reference-reused", severity="warning", about=("machine", "reference"),
         words='{machine}: reference "{reference}" stands for {vends} that differ ({places}). All are counted.',
         advice="Look at both rows: if it is one vend, remove the wrong row; if not, ask where the references come from.",

@@ -1,7 +1,6 @@
-"""Written times as moments: the format settled from the whole column, the zone from the machine or the description.
+"""Written times as read: the format settled from the whole column.
 
-A local time that happened twice (clocks set back) is read as the earlier of the two and said; one that never happened
-(clocks set forward) is moved on by the gap and said: 02:30 on the night of a one-hour gap is 03:30.
+Which zone they are in, and what becomes of hours that happened twice or never, is settled in recon.intake.moments.
 """
 
 import re
@@ -13,7 +12,6 @@ from functools import cache
 import polars as pl
 
 from recon.model.frames import TIME
-from recon.model.zones import zone
 
 OLDEST_YEAR = 2000
 """A vend, count or payout from before this year comes from a clock that was never set."""
@@ -185,41 +183,3 @@ def _settle(readings: list[tuple[str, Written]], texts: pl.Series, now: datetime
         f'the column of {key} can be read two ways ("{example}" is {shown}): add to the description'
         f' the line format = "%d/%m/%Y ..." or format = "%m/%d/%Y ..." under [time], spelled as the file spells it'
     )
-
-
-def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
-    """Turn local times into UTC. `frame` has `local` (naive), `moment` (UTC or null) and `zone`.
-
-    Adds `time` (UTC, null where nothing was read) and `clock` (String): `ambiguous-time`, `nonexistent-time` or null.
-    """
-    names = frame["zone"].unique().sort().to_list()
-    if not frame["local"].is_not_null().any():
-        return frame.with_columns(pl.col("moment").alias("time"), pl.lit(None, pl.String).alias("clock"))
-    early = late = pl.lit(None, TIME)
-    for name in names:
-        here = pl.col("zone") == name if len(names) > 1 else pl.lit(True)
-        early = pl.when(here).then(_in_utc(name, "earliest")).otherwise(early)
-        late = pl.when(here).then(_in_utc(name, "latest")).otherwise(late)
-    out = frame.with_columns(early.alias("_early"), late.alias("_late"))
-    gaps = out.filter(pl.col("local").is_not_null() & pl.col("_early").is_null()).select("local", "zone").unique()
-    moved = gaps.with_columns(
-        pl.Series("_moved", [_past_gap(local, name) for local, name in gaps.iter_rows()], dtype=TIME)
-    )
-    out = out.join(moved, on=["local", "zone"], how="left", maintain_order="left")
-    clock = (
-        pl.when(pl.col("_moved").is_not_null()).then(pl.lit("nonexistent-time"))
-        .when(pl.col("_early") != pl.col("_late")).then(pl.lit("ambiguous-time"))
-    )  # fmt: skip
-    return out.with_columns(pl.coalesce("moment", "_early", "_moved").alias("time"), clock.alias("clock")).drop(
-        "_early", "_late", "_moved"
-    )
-
-
-def _in_utc(name: str, side: str) -> pl.Expr:
-    local = pl.col("local").dt.replace_time_zone(name, ambiguous=side, non_existent="null")  # type: ignore[arg-type]
-    return local.dt.convert_time_zone("UTC")
-
-
-def _past_gap(local: datetime, name: str) -> datetime:
-    """A local time inside a gap, read with the offset from before it (PEP 495, fold 0): that moves it on by the gap."""
-    return local.replace(tzinfo=zone(name), fold=0).astimezone(UTC)

@@ -8,9 +8,10 @@ from typing import NamedTuple
 import polars as pl
 
 from recon.intake import values
-from recon.intake.clock import OLDEST_YEAR, to_moments
+from recon.intake.clock import OLDEST_YEAR
 from recon.intake.describe import Reading
 from recon.intake.known import Known
+from recon.intake.moments import to_moments
 from recon.intake.values import Parsed
 from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
 from recon.model.words import OUTCOMES, TENDERS, FileKind

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recon.intake.clock import AmbiguousFormat, read_times, to_moments
+from recon.intake.clock import AmbiguousFormat, read_times
+from recon.intake.moments import to_moments
 
 NOW = datetime(2026, 12, 1, 12, tzinfo=UTC)
 EVENING = datetime(2026, 9, 14, 21, 5, 30)

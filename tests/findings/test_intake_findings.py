@@ -31,7 +31,7 @@ def test_a_table_in_no_known_format(route: RouteBuilder) -> None:
 @pytest.mark.parametrize(("day", "told"), [("03/04/2026", {"unknown-format"}), ("13/04/2026", set()), ("2026-03-04", set())])
 def test_dates_that_read_two_ways(route: RouteBuilder, day: str, told: set[str]) -> None:
     """03/04 is the third of April or the fourth of March; 13/04 has one reading, and so has a year in front."""
-    run = route.file("inbox/vends.csv", f"machine,time,label,tender\nm-1,{day} 12:00,A1,card\n").run()
+    run = route.file("inbox/vends.csv", f"machine,time,label,tender,price\nm-1,{day} 12:00,A1,card,2.00\n").run()
     assert kinds(run) - {"no-opening-count"} == told
 
 
@@ -109,14 +109,26 @@ def test_a_file_twice_under_two_names_is_a_warning(route: RouteBuilder) -> None:
 
 
 def test_one_reference_for_two_vends_that_differ(route: RouteBuilder) -> None:
-    """T-1 twice with another price is two vends; T-2 twice with all the same is one; another machine's T-1 is its own."""
-    route.machine("m-2", slot("A1")).vends("09-03 12:00, A1, card, 2.00, vended, T-1", "09-03 12:00, A1, card, 2.10, vended, T-1")
+    """T-1 at two moments with two prices is two vends; T-2 twice with all the same is one; another machine's T-1 is its own."""
+    route.machine("m-2", slot("A1")).vends("09-03 12:00, A1, card, 2.00, vended, T-1", "09-04 12:00, A1, card, 2.10, vended, T-1")
     route.vends("09-03 13:00, A1, card, 2.00, vended, T-2", "09-03 13:00, A1, card, 2.00, vended, T-2")
     route.vends("09-03 12:00, A1, card, 2.00, vended, T-1", machine="m-2")
     run = route.run()
     found = only(of_kind(run, "reference-reused"))
     assert (found.severity, found.machine, places(found)) == ("warning", "m-1", {("vends.csv", 2), ("vends.csv", 3)})
     assert [machine.vends for machine in run.results.machines] == [3, 1]
+
+
+def test_a_vend_that_comes_back_refunded_is_one_vend(route: RouteBuilder) -> None:
+    """T-1 was refunded in the meantime, wherever the files stand in the alphabet; T-2 is what it was."""
+    route.vends("09-03 12:00, A1, card, 2.00, vended, T-1", "09-03 13:00, A1, card, 2.00, vended, T-2", name="b.csv")
+    route.vends("09-03 12:00, A1, card, 2.00, refunded, T-1", "09-03 13:00, A1, card, 2.00, vended, T-2", "09-09 12:00, A1, card, 2.00, vended, T-3", name="a.csv")
+    run = route.run()
+    found = only(of_kind(run, "vend-changed", "reference-reused"))
+    assert (found.kind, found.severity, found.machine, places(found)) == ("vend-changed", "note", "m-1", {("a.csv", 2), ("b.csv", 2)})
+    machine = only(run.results.machines)
+    assert (machine.vends, machine.card_sales) == (3, 4)
+    assert [(file.accepted, file.duplicate) for file in run.results.inputs] == [(3, 0), (0, 2)]
 
 
 def test_local_times_that_happened_twice_or_never(route: RouteBuilder) -> None:

@@ -21,6 +21,7 @@ from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.draft import Speller, compile_findings
 from recon.findings.layouts import layout_problems
 from recon.intake.take_in import Intake, take_in
+from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
 from recon.match.states import Layouts, layouts
 from recon.match.unmapped import likeliest, unmapped_numbers
@@ -132,6 +133,7 @@ def _find(
     named = {name: getattr(intake, name) for name in ("vends", "counts", "loads", "cash", "payouts", "tests")}
     return compile_findings([
         *of_intake.intake_findings(intake, spell),
+        of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
         of_matching.unknown_machines(named, laid, spell),
         of_matching.unmapped(strays, guesses, priced, spell, laid),
         of_matching.undefined(priced, laid, spell),

@@ -26,6 +26,19 @@ def _near(machine: str, layouts: Layouts) -> str:
     return f" (the nearest is {close[0]})" if close else ""
 
 
+def zones(suspects: Frame, spell: Speller) -> Draft:
+    """Exports whose times seem to be in another zone."""
+    hours = pl.col("offset")
+    sign = pl.when(hours > 0).then(pl.lit("+")).otherwise(pl.lit("-"))
+    rows = numbered(suspects).with_columns(
+        pl.format("{}{}", sign, hours.abs()).alias("offset"), how_many(pl.col("vends"), "vend").alias("vends"),
+        (pl.col("night") * 100).round(0).cast(pl.Int64).alias("night"),
+        *((pl.col(name) * 100).round(0).cast(pl.Int64).alias(name) for name in ("fit", "fit_now")),
+    )  # fmt: skip
+    proof = evidence_of(rows.select("n", "file", pl.lit(0).alias("row")))
+    return Draft("zone-suspect", rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
+
+
 def unmapped(strays: Frame, guesses: Frame, priced: Frame, spell: Speller, layouts: Layouts) -> Draft:
     """Numbers that no slot had, each with the likeliest slot and why."""
     known = strays.join(layouts.machines.select("machine"), on="machine", how="semi")

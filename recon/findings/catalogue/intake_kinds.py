@@ -88,6 +88,20 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="Set timezone in the description to the zone in which the file is written.",
     ),
     Kind(
+        code="zone-suspect", severity="warning", about=("file",),
+        words=(
+            "{file}: its {vends} fall into hours in which these machines hardly sell ({night} % of them between 00:00 and 06:00). Moved by "
+            "{offset} h they would fit: {fit} % alike with the machines' other hours, against {fit_now} % as they stand."
+        ),
+        advice="Set timezone in the description that speaks for it to the zone in which the export is written, often UTC, and run again.",
+        meaning=(
+            "The hours of day of an export's vends do not fit those of the same machines in all other files, and fit them well with an offset: its "
+            "times are probably in another zone than its description, or the machine's layout, says. Nothing was moved."
+        ),
+        example="inbox/sales-39.csv: its 212 vends fall into hours in which these machines hardly sell (41 % of them between 00:00 and 06:00). Moved by +9 h they would fit: 97 % alike with the machines' other hours, against 38 % as they stand.",
+        mend="Times off by hours put vends into the wrong window: counts and collections then seem short on one side and over on the other.",
+    ),
+    Kind(
         code="future-time", severity="error", about=("file", "row"),
         words='{file}:{row}  time "{detail}" is after this run. The row is in rejects.csv.',
         advice="Check the date on the sheet or the clock of the reader, mend it and run again.",

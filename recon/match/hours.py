@@ -1,0 +1,98 @@
+"""Exports whose times seem to be in another zone: their sales fall into hours in which the machines do not sell.
+
+The hours of day of a file's vends are held against those of the same machines in all other files, by the Bhattacharyya
+coefficient (the sum over the hours of the root of the product of both shares: 1 where they are alike, 0 where they never
+meet). A zone is suspected where some other offset fits far better than none. Without other files to compare with, only a
+file that sells through the night and hardly by day is pointed out.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+
+import polars as pl
+
+from recon.model.frames import Frame
+
+FEWEST = 60
+"""Vends in a file, and in the files it is held against, below which hours say too little."""
+GAIN = 0.15
+"""How much better than the times as they stand another offset must fit."""
+FIT = 0.85
+"""How well it must fit at least."""
+NIGHT, DAY = range(6), range(8, 18)
+HOURS = range(24)
+
+
+def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
+    """Files of vends whose times seem to be off by whole hours.
+
+    vends: `file`, `machine` and `time` (UTC). zones: machine to zone. Returns file, vends, offset (hours to add, Int64),
+    fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to 06:00).
+    """
+    counted = _by_hour(vends, zones, default)
+    totals = counted.group_by("machine", "hour").agg(pl.col("len").sum().alias("total"))
+    rows = [
+        (file, *found)
+        for (file,), own in sorted(counted.partition_by("file", as_dict=True).items())
+        if (found := _judge(own, totals)) is not None
+    ]
+    shape = {"file": pl.Int32, "vends": pl.Int64, "offset": pl.Int64, "fit": pl.Float64, "fit_now": pl.Float64, "night": pl.Float64}
+    return pl.DataFrame(rows, schema=shape, orient="row")
+
+
+def _by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
+    """Vends by file, machine and local hour of day."""
+    per_hour = vends.group_by("file", "machine", pl.col("time").dt.truncate("1h").alias("time")).len()
+    zone = pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String) if zones else pl.lit(default)
+    parts = [
+        part.with_columns(pl.col("time").dt.convert_time_zone(str(key[0])).dt.hour().alias("hour"))
+        for key, part in per_hour.with_columns(zone.alias("zone")).partition_by("zone", as_dict=True).items()
+    ]
+    if not parts:
+        return pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String, "hour": pl.Int8, "len": pl.Int64})
+    whole = pl.concat([part.select("file", "machine", "hour", "len") for part in parts])
+    return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum().cast(pl.Int64))
+
+
+def _judge(own: Frame, totals: Frame) -> tuple[int, int, float, float, float] | None:
+    mine = _profile(own.group_by("hour").agg(pl.col("len").sum()))
+    count = sum(mine)
+    if count < FEWEST:
+        return None
+    machines = own.select("machine").unique()
+    rest = totals.join(machines, on="machine", how="semi").group_by("hour").agg(pl.col("total").sum().alias("len"))
+    others = [total - part for total, part in zip(_profile(rest), mine, strict=True)]
+    night = sum(mine[hour] for hour in NIGHT) / count
+    if sum(others) < FEWEST:
+        return _alone(mine, count, night)
+    fits = {offset: likeness(moved(mine, offset), others) for offset in range(-12, 13)}
+    best = max(fits, key=lambda offset: (round(fits[offset], 9), -abs(offset)))
+    if best == 0 or fits[best] < FIT or fits[best] - fits[0] < GAIN:
+        return None
+    return count, best, fits[best], fits[0], night
+
+
+def _alone(mine: Sequence[int], count: int, night: float) -> tuple[int, int, float, float, float] | None:
+    """Without anything to compare with: sales through the night, hardly any by day, and an offset that turns it round."""
+    day = sum(mine[hour] for hour in DAY) / count
+    if night < 0.6 or day > 0.1:
+        return None
+    by_day = {offset: sum(moved(mine, offset)[hour] for hour in DAY) / count for offset in range(-12, 13)}
+    best = max(by_day, key=lambda offset: (by_day[offset], -abs(offset)))
+    return count, best, by_day[best], day, night
+
+
+def _profile(frame: Frame) -> list[int]:
+    counts = dict(frame.select("hour", "len").iter_rows())
+    return [int(counts.get(hour, 0)) for hour in HOURS]
+
+
+def moved(profile: Sequence[int], offset: int) -> list[int]:
+    """The profile with every vend `offset` hours later."""
+    return [profile[(hour - offset) % 24] for hour in HOURS]
+
+
+def likeness(one: Sequence[int], other: Sequence[int]) -> float:
+    """The Bhattacharyya coefficient of two profiles, 0 to 1."""
+    scale = math.sqrt(sum(one) * sum(other))
+    return sum(math.sqrt(a * b) for a, b in zip(one, other, strict=True)) / scale if scale else 0.0

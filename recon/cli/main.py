@@ -8,7 +8,7 @@ import sys
 import tempfile
 import traceback
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 # Typer reads this when it is imported: drawn boxes only where a person looks at them.
 if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
@@ -61,6 +61,17 @@ def _report_fault() -> str:
     return report.name
 
 
+def _interrupted() -> NoReturn:
+    typer.echo("recon: interrupted", err=True)
+    sys.exit(exits.INTERRUPTED)
+
+
+def _reader_left() -> NoReturn:
+    """The reader of a pipe left (recon run | head): nothing is wrong, and nothing more is to be flushed."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno() if sys.__stdout__ else 1)
+    sys.exit(exits.OK)
+
+
 def main() -> None:
     """Run the command line and leave with its exit code."""
     try:
@@ -76,12 +87,16 @@ def main() -> None:
         typer.echo(f"recon: {error}", err=True)
         sys.exit(exits.UNUSABLE)
     except KeyboardInterrupt:
-        typer.echo("recon: interrupted", err=True)
-        sys.exit(exits.INTERRUPTED)
+        _interrupted()
     except BrokenPipeError:
-        # The reader of a pipe left (recon run | head): nothing is wrong. Keep the interpreter from flushing again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(exits.OK)
+        _reader_left()
+    except SystemExit as stop:
+        # Typer turns these two into bare exit codes of its own: 1 would say that something was found.
+        if isinstance(stop.__context__, BrokenPipeError):
+            _reader_left()
+        if stop.code == exits.INTERRUPTED:
+            _interrupted()
+        raise
     except Exception:  # noqa: BLE001 - the last fence: whatever got here is a fault of ours, told in one sentence
         where = Path(_report_fault())
         typer.echo(

@@ -88,7 +88,7 @@ def records(table: Block) -> list[dict[str, str]]:
 
 
 def matches(expected: list[str], output: list[str]) -> bool:
-    """Whether an output is as expected, where `...` stands for any number of lines and any id for any other."""
+    """Whether an output is as expected: `...` stands for any number of lines, and any id for any other."""
     expected, output = [_plain(line) for line in expected], [_plain(line) for line in output]
     parts: list[list[str]] = [[]]
     for line in expected:

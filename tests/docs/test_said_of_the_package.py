@@ -18,7 +18,8 @@ def test_the_version_is_the_same_everywhere_and_has_its_changes() -> None:
 
 
 def test_readme_names_the_commands_there_are_and_no_others() -> None:
-    named = re.findall(r"^\| `recon (\w+)", (TOP / "README.md").read_text(encoding="utf-8"), flags=re.MULTILINE)
+    text = (TOP / "README.md").read_text(encoding="utf-8")
+    named = re.findall(r"^\| `recon (\w+)", text, flags=re.MULTILINE)
     assert sorted(named) == sorted(get_command(app).commands)  # type: ignore[attr-defined]
 
 

@@ -37,7 +37,8 @@ def silences(sold: int) -> pl.DataFrame:
 
 def test_the_example_is_what_the_rule_says() -> None:
     said = (TOP / "docs" / "arithmetic.md").read_text(encoding="utf-8")
-    shown = re.search(r"with (\d+) vends in 14 .*? none in 7: .*? = ([\d.]+), said. With (\d+) it is ([\d.]+)", said)
+    pattern = r"with (\d+) vends in 14 .*? none in 7: .*? = ([\d.]+), said. With (\d+) it is ([\d.]+)"
+    shown = re.search(pattern, said)
     assert shown is not None
     enough, chance, too_few, other = shown.groups()
     found = silences(int(enough))

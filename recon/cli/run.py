@@ -92,8 +92,10 @@ def _moments(route: Path, since: str | None, until: str | None) -> tuple[datetim
 def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
     from datetime import timedelta
 
+    from dateutil.parser import isoparse
+
     try:
-        moment = datetime.fromisoformat(text)
+        moment = isoparse(text)
     except ValueError:
         raise typer.BadParameter(f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)') from None
     if moment.tzinfo is not None:
@@ -117,7 +119,11 @@ def _print(finished: "Run", form: Format, *, every: bool) -> None:
 
     from recon.report.text import print_results
 
-    print_results(finished.reconciliation, Console(highlight=False, emoji=False), every=every)
+    console = Console(highlight=False, emoji=False)
+    with console.capture() as captured:
+        print_results(finished.reconciliation, console, every=every)
+    # Wrapped text comes padded to the width: nobody wants the blanks in a file or a mail.
+    typer.echo("\n".join(line.rstrip() for line in captured.get().splitlines()))
 
 
 def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progress") -> None:
@@ -130,7 +136,8 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
         if rejected:
             typer.echo(f"rejected rows: {folder.as_posix()}/rejects.csv ({rejected})", err=True)
     if finished.problems:
-        typer.echo(f"recon check {route.as_posix()} has {len(finished.problems)} remarks on the settings", err=True)
+        count = len(finished.problems)
+        typer.echo(f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {route.as_posix()}", err=True)
 
 
 def _exit_code(finished: "Run", fail_on: FailOn) -> int:

@@ -41,18 +41,18 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
             continue
         for kind in part["kind"].unique(maintain_order=True).to_list():
             rows = part.filter(pl.col("kind") == kind)
-            console.print(f"[{_STYLES[severity]}]{_GLYPHS[severity]} {severity}  {escape(kind)}[/]  {_many(rows.height)}")
+            console.print(f"[{_STYLES[severity]}]{_GLYPHS[severity]} {severity}  {escape(kind)}[/]{_many(rows.height)}")
             shown = rows if every else rows.head(SHOWN_PER_KIND)
             for name, message in shown.select("id", "message").iter_rows():
-                console.print(Padding(Text(f"{message} [{name}]"), (0, 0, 0, 4)))
+                console.print(Padding(Text(f"{message} [{name}]"), (0, 0, 0, 4), expand=False))
             if rows.height > shown.height:
-                console.print(Padding(Text(f"... and {rows.height - shown.height} more (--all shows them)"), (0, 0, 0, 4)))
+                console.print(Padding(Text(f"... and {rows.height - shown.height} more (--all shows them)"), (0, 0, 0, 4), expand=False))
             for advice in rows["advice"].unique(maintain_order=True).head(1).to_list():
-                console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4)))
+                console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4), expand=False))
 
 
 def _many(count: int) -> str:
-    return f"{count} of them" if count > 1 else ""
+    return f"  {count} of them" if count > 1 else ""
 
 
 def _notes_line(notes: Frame) -> str:
@@ -62,14 +62,14 @@ def _notes_line(notes: Frame) -> str:
 
 
 def _span(done: Reconciliation) -> str:
-    vends = done.frames["priced"]["time"]
+    """The days of the vends shown, and the currency."""
     here = zone(done.zone)
-    if done.since is not None:
-        first = f"after {done.since.astimezone(here):%Y-%m-%d %H:%M}"
-    else:
-        earliest = vends.min() if vends.len() else None
-        first = f"from {earliest.astimezone(here):%Y-%m-%d}" if earliest is not None else "from the beginning"  # type: ignore[union-attr]
-    return f"{first} to {done.until.astimezone(here):%Y-%m-%d %H:%M}, {done.currency}"
+    inside = pl.col("time") <= done.until
+    vends = done.frames["priced"].filter(inside if done.since is None else inside & (pl.col("time") > done.since))
+    if vends.height == 0:
+        return f"no vends up to {done.until.astimezone(here):%Y-%m-%d %H:%M}"
+    first, last = vends.select(pl.col("time").min().alias("first"), pl.col("time").max().alias("last")).row(0)
+    return f"vends from {first.astimezone(here):%Y-%m-%d} to {last.astimezone(here):%Y-%m-%d}, {done.currency}"
 
 
 def _overview(done: Reconciliation) -> Iterator[str]:
@@ -112,20 +112,23 @@ def _cash(done: Reconciliation) -> str:
     known = windows.filter(pl.col("over_short").is_not_null())
     if windows.height == 0:
         return "Cash    no two collections to reconcile between"
-    text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected, over/short"
-    shorts, overs = known.filter(pl.col("over_short") < 0), known.filter(pl.col("over_short") > 0)
-    text += f" -{_own(done, shorts, 'over_short')} and +{_own(done, overs, 'over_short')}"
+    text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected"
+    for name, part in (("short", known.filter(pl.col("over_short") < 0)), ("over", known.filter(pl.col("over_short") > 0))):
+        text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
+    if known.height and not (known["over_short"] != 0).any():
+        text += ", all agree"
     blind = windows.height - known.height
-    return f"{text}; {blind} not logged" if blind else text
+    return f"{text}; {blind} of them not logged" if blind else text
 
 
 def _cards(done: Reconciliation) -> str:
     checks = done.frames["payout_checks"].filter(pl.col("over_short").is_not_null())
     if checks.height == 0:
         return "Cards   no payout to check"
-    short = int(checks.filter(pl.col("over_short") < 0)["over_short"].sum())
-    over = int(checks.filter(pl.col("over_short") > 0)["over_short"].sum())
-    return f"Cards   {checks.height:,} payouts, over/short {to_text(short, done.digits) if short else '-' + to_text(0, done.digits)} and +{to_text(over, done.digits)}"
+    text = f"Cards   {checks.height:,} payouts: {to_text(int(checks['net_expected'].sum()), done.digits)} net expected"
+    for name, part in (("short", checks.filter(pl.col("over_short") < 0)), ("over", checks.filter(pl.col("over_short") > 0))):
+        text += f", {to_text(abs(int(part['over_short'].sum())), done.digits)} {name}" if part.height else ""
+    return text if (checks["over_short"] != 0).any() else f"{text}, all agree"
 
 
 def _answer(done: Reconciliation) -> str:
@@ -140,7 +143,7 @@ def _machines(done: Reconciliation) -> "RenderableType":
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_edge=False)
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
     table.add_column("machine", overflow="fold")
     for name in ("vends", "unmapped", "sales", "cash", "card", "fees", "goods", "shrink", "margin"):
         table.add_column(name, justify="right", no_wrap=True)

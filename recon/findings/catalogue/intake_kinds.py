@@ -111,10 +111,10 @@ INTAKE_KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         code="unknown-machine", severity="error", about=("machine",),
-        words='{rows} name the machine "{machine}", which has no layout{near}. They are kept, and no slot can be told for them.',
-        advice="Add layouts/{machine}.toml, or give its name under [machines] in the description.",
+        words='machine "{machine}" has no layout{near}: {rows} of it kept, and no slot can be told for them.',
+        advice="Add a layout for it, or give its name under [machines] in the description.",
         meaning="A log, sheet or slip speaks of a machine that the route does not know. Its rows are kept and counted, but there are no slots to match them to.",
-        example='34 rows name the machine "annex-9", which has no layout. They are kept, and no slot can be told for them.',
+        example='machine "annex-9" has no layout: 34 rows of it kept, and no slot can be told for them.',
         mend="A new machine needs a layout. A machine that the export calls by another name needs a line under [machines].",
     ),
 )  # fmt: skip

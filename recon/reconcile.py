@@ -31,7 +31,7 @@ from recon.model.problem import Problem
 from recon.model.reconciliation import Reconciliation
 from recon.model.results import Results
 from recon.report.results_json import results_json
-from recon.route.folder import Route, read_route
+from recon.route.folder import Route, by_place, read_route
 
 Progress = Callable[[str], None]
 """Told what is being done, in a few words, before it is done."""
@@ -84,7 +84,7 @@ def run(
     """
     on_step("reading the route folder")
     route = read_route(Path(folder))
-    problems = tuple(layout_problems(route))
+    problems = tuple(sorted([*route.problems, *layout_problems(route)], key=by_place))
     stopping = [problem for problem in problems if CHECK_KINDS[problem.kind].stops_run]
     if stopping:
         raise SettingsError(stopping)

@@ -5,7 +5,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from inbox import NOW, account, notices, rejects, route_of, taken
 
@@ -189,8 +189,11 @@ def content(intake: Intake) -> dict[str, Counter[tuple[object, ...]]]:
 
 
 INBOXES = st.lists(files(), min_size=1, max_size=4)
+FEW = settings(max_examples=30, deadline=None)
+"""Each example writes and reads a whole folder, which takes its time on a busy machine."""
 
 
+@FEW
 @given(INBOXES)
 def test_every_row_is_accepted_a_duplicate_or_rejected(texts: list[str]) -> None:
     with TemporaryDirectory() as folder:
@@ -201,6 +204,7 @@ def test_every_row_is_accepted_a_duplicate_or_rejected(texts: list[str]) -> None
         assert "\n".join(lines[row - 1 :]).startswith(original)
 
 
+@FEW
 @given(INBOXES)
 def test_the_names_of_the_files_do_not_matter(texts: list[str]) -> None:
     with TemporaryDirectory() as one, TemporaryDirectory() as two:
@@ -210,6 +214,7 @@ def test_the_names_of_the_files_do_not_matter(texts: list[str]) -> None:
     assert there.rejects.height == back.rejects.height
 
 
+@FEW
 @given(INBOXES)
 def test_an_inbox_told_twice_gives_no_more_than_told_once(texts: list[str]) -> None:
     named = {f"{at}.csv": text for at, text in enumerate(texts)}
@@ -219,6 +224,7 @@ def test_an_inbox_told_twice_gives_no_more_than_told_once(texts: list[str]) -> N
     assert content(once) == content(twice)
 
 
+@FEW
 @given(INBOXES)
 def test_texts_that_recur_are_read_like_texts_that_do_not(texts: list[str]) -> None:
     """Columns of many rows are read once for each text that recurs; here two rows are many."""

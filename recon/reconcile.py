@@ -88,14 +88,21 @@ def run(
     stopping = [problem for problem in problems if CHECK_KINDS[problem.kind].stops_run]
     if stopping:
         raise SettingsError(stopping)
-    moment = now or moment_of_run()
+    moment = _in_utc(now) or moment_of_run()
     intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"))
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    return Run(_reconcile(route, intake, moment, since, until or moment), problems)
+    return Run(_reconcile(route, intake, moment, _in_utc(since), _in_utc(until) or moment), problems)
+
+
+def _in_utc(moment: datetime | None) -> datetime | None:
+    """Polars compares moments of one zone only. Raises ReconError for a moment that says no zone."""
+    if moment is not None and moment.tzinfo is None:
+        raise ReconError(f"{moment} says no time zone: give an aware datetime")
+    return None if moment is None else moment.astimezone(UTC)
 
 
 def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | None, until: datetime) -> Reconciliation:

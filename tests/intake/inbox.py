@@ -39,7 +39,9 @@ def route_of(root: Path, files: dict[str, str | bytes]) -> Route:
 
 
 def taken(root: Path, files: dict[str, str | bytes], now: datetime = NOW) -> Intake:
-    """What taking in gives. For every input the account is held here: rows = accepted + duplicate + rejected."""
+    """What taking in gives. For every input the account is held here: rows = accepted + duplicate +
+    rejected.
+    """
     intake = take_in(route_of(root, files), now=now)
     for path, rows, accepted, duplicate, rejected in intake.inputs.select(
         "path", "rows", "accepted", "duplicate", "rejected"
@@ -47,7 +49,8 @@ def taken(root: Path, files: dict[str, str | bytes], now: datetime = NOW) -> Int
         assert rows == accepted + duplicate + rejected, path
         assert min(accepted, duplicate, rejected) >= 0, path
     given = sum(
-        frame.height for frame in (intake.vends, intake.counts, intake.loads, intake.cash, intake.payouts, intake.tests)
+        frame.height
+        for frame in (intake.vends, intake.counts, intake.loads, intake.cash, intake.payouts, intake.tests)
     )
     assert given == intake.inputs["accepted"].sum()
     assert intake.rejects.height == intake.inputs["rejected"].sum()
@@ -56,7 +59,9 @@ def taken(root: Path, files: dict[str, str | bytes], now: datetime = NOW) -> Int
 
 def rejects(intake: Intake) -> list[tuple[str, int, str, str]]:
     """(file, line, reason, text) of every refused row."""
-    named = intake.rejects.with_columns(pl.col("file").replace_strict(dict(enumerate(intake.paths)), return_dtype=pl.String))
+    named = intake.rejects.with_columns(
+        pl.col("file").replace_strict(dict(enumerate(intake.paths)), return_dtype=pl.String)
+    )
     return [(path.removeprefix("inbox/"), row, reason, text) for path, row, reason, text in named.rows()]
 
 
@@ -73,5 +78,7 @@ def account(intake: Intake) -> dict[str, tuple[int, int, int, int]]:
     """File to (rows, accepted, duplicate, rejected)."""
     return {
         path.removeprefix("inbox/"): tuple(figures)
-        for path, *figures in intake.inputs.select("path", "rows", "accepted", "duplicate", "rejected").iter_rows()
+        for path, *figures in intake.inputs.select(
+            "path", "rows", "accepted", "duplicate", "rejected"
+        ).iter_rows()
     }

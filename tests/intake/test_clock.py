@@ -30,10 +30,13 @@ def moment(text: str, form: str | None = None) -> datetime | None:
 
 @pytest.mark.parametrize(
     "text",
-    ["2026-09-14 21:05:30", "2026-09-14T21:05:30", "2026/09/14 21:05:30", "2026.09.14 21:05:30", "20260914 21:05:30",
-     "20260914T21:05:30", "14/09/2026 21:05:30", "14.09.2026 21:05:30", "14-09-2026 21:05:30", "14/09/26 21:05:30",
+    ["2026-09-14 21:05:30", "2026-09-14T21:05:30", "2026/09/14 21:05:30", "2026.09.14 21:05:30",
+     "20260914 21:05:30",
+     "20260914T21:05:30", "14/09/2026 21:05:30", "14.09.2026 21:05:30", "14-09-2026 21:05:30",
+     "14/09/26 21:05:30",
      "14.09.26 21:05:30", "14-09-26 21:05:30", "14 Sep 2026 21:05:30", "14 September 2026 21:05:30",
-     "14-Sep-2026 21:05:30", "09/14/2026 21:05:30", "09-14-2026 21:05:30", "09/14/26 21:05:30", "9/14/2026 21:05:30",
+     "14-Sep-2026 21:05:30", "09/14/2026 21:05:30", "09-14-2026 21:05:30", "09/14/26 21:05:30",
+     "9/14/2026 21:05:30",
      "Sep 14, 2026 21:05:30", "September 14, 2026 21:05:30", "14/09/2026, 21:05:30", "09/14/2026 09:05:30 PM",
      "9/14/2026 9:05:30 PM", "14/09/2026 9:05:30 pm", "2026-09-14 09:05:30 PM", "2026-09-14 21:05:30.000",
      "2026-09-14, 21:05:30"],
@@ -56,7 +59,8 @@ def test_twelve_hours_begin_with_twelve(text: str, hour: int) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "soon", "2026-13-01 10:00", "2026-02-29 10:00", "2026-09-31 10:00", "2026-09-14 24:00:01", "2026-09-14 10:60",
+    ["", "soon", "2026-13-01 10:00", "2026-02-29 10:00", "2026-09-31 10:00", "2026-09-14 24:00:01",
+     "2026-09-14 10:60",
      "2026-09-14 13:00 PM", "10:00", "2026-09-14", "1789041600", "26-9-14-10-00"],
 )  # fmt: skip
 def test_what_is_no_time_stays_empty(text: str) -> None:
@@ -73,14 +77,17 @@ def test_what_is_no_time_stays_empty(text: str) -> None:
     ],
 )
 def test_the_examples_of_rfc_3339(text: str, utc: datetime) -> None:
-    """Source: RFC 3339 section 5.8, from memory. (A leap second is the second after it: UTC here has none.)"""
+    """Source: RFC 3339 section 5.8, from memory. (A leap second is the second after it: UTC here has
+    none.)
+    """
     assert moment(text) == utc.replace(tzinfo=UTC)
 
 
 @pytest.mark.parametrize(
     "text",
     ["2026-09-15T00:05:30Z", "2026-09-15T00:05:30z", "2026-09-14T21:05:30-03:00", "2026-09-14 21:05:30-0300",
-     "2026-09-14 21:05:30 -03:00", "2026-09-15 05:50:30 +05:45", "2026-09-15T00:05:30-00:00", "20260914T210530-0300"],
+     "2026-09-14 21:05:30 -03:00", "2026-09-15 05:50:30 +05:45", "2026-09-15T00:05:30-00:00",
+     "20260914T210530-0300"],
 )  # fmt: skip
 def test_an_offset_says_the_moment(text: str) -> None:
     form = "%Y%m%dT%H%M%S%z" if text.startswith("2026091") else None
@@ -97,7 +104,8 @@ def test_offsets_and_local_times_in_one_column() -> None:
     ("form", "text"),
     [("%m/%d/%Y %I:%M:%S %p", "09/14/2026 09:05:30 PM"), ("%d.%m.%y %H:%M:%S", "14.09.26 21:05:30"),
      ("%Y%m%d%H%M%S", "20260914210530"), ("%Y-%j %H:%M:%S", "2026-257 21:05:30"),
-     ("on %d %b %Y at %H.%M.%S", "on 14 Sep 2026 at 21.05.30"), ("%Y-%m-%d %H:%M:%S.%f", "2026-09-14 21:05:30.000")],
+     ("on %d %b %Y at %H.%M.%S", "on 14 Sep 2026 at 21.05.30"),
+     ("%Y-%m-%d %H:%M:%S.%f", "2026-09-14 21:05:30.000")],
 )  # fmt: skip
 def test_a_format_that_the_description_gives(form: str, text: str) -> None:
     """Check: strptime of the standard library."""
@@ -116,7 +124,9 @@ def test_a_format_that_no_time_can_be_read_by_is_told() -> None:
     assert "%Y-%m-%d %H" in str(error.value)
 
 
-@pytest.mark.parametrize(("mark", "clock"), [("/", "10:00"), ("-", "10:00:30"), (".", "10:00"), ("/", "9:30 PM")])
+@pytest.mark.parametrize(
+    ("mark", "clock"), [("/", "10:00"), ("-", "10:00:30"), (".", "10:00"), ("/", "9:30 PM")]
+)
 def test_day_and_month_that_could_be_either_are_refused_with_both_readings(mark: str, clock: str) -> None:
     with pytest.raises(AmbiguousFormat) as error:
         local(f"03{mark}04{mark}2026 {clock}", f"05{mark}06{mark}2026 {clock}")
@@ -127,8 +137,14 @@ def test_day_and_month_that_could_be_either_are_refused_with_both_readings(mark:
 
 
 def test_a_day_above_twelve_settles_the_whole_column() -> None:
-    assert local("03/04/2026 10:00", "13/04/2026 10:00") == [datetime(2026, 4, 3, 10), datetime(2026, 4, 13, 10)]
-    assert local("03/04/2026 10:00", "04/13/2026 10:00") == [datetime(2026, 3, 4, 10), datetime(2026, 4, 13, 10)]
+    assert local("03/04/2026 10:00", "13/04/2026 10:00") == [
+        datetime(2026, 4, 3, 10),
+        datetime(2026, 4, 13, 10),
+    ]
+    assert local("03/04/2026 10:00", "04/13/2026 10:00") == [
+        datetime(2026, 3, 4, 10),
+        datetime(2026, 4, 13, 10),
+    ]
 
 
 def test_a_day_above_twelve_may_stand_at_the_end_of_a_long_column() -> None:
@@ -143,7 +159,9 @@ def test_a_reading_that_lies_ahead_of_the_run_is_dropped() -> None:
 
 
 def test_clocks_ahead_of_utc_do_not_lie_ahead_of_the_run() -> None:
-    """At 00:30 UTC of 1 December it is 13:30 in Auckland: read day first, 13:00 is now, not the 12th of January."""
+    """At 00:30 UTC of 1 December it is 13:30 in Auckland: read day first, 13:00 is now, not the 12th of
+    January.
+    """
     with pytest.raises(AmbiguousFormat):
         local("01/12/2026 13:00", now=datetime(2026, 12, 1, 0, 30, tzinfo=UTC))
 
@@ -154,7 +172,10 @@ def test_the_moment_of_the_run_may_be_in_any_zone() -> None:
 
 
 def test_days_where_day_and_month_are_the_same_are_not_ambiguous() -> None:
-    assert local("03/03/2026 10:00", "04/04/2026 10:00") == [datetime(2026, 3, 3, 10), datetime(2026, 4, 4, 10)]
+    assert local("03/03/2026 10:00", "04/04/2026 10:00") == [
+        datetime(2026, 3, 3, 10),
+        datetime(2026, 4, 4, 10),
+    ]
 
 
 def test_days_without_a_clock() -> None:
@@ -166,7 +187,9 @@ def test_days_without_a_clock() -> None:
 
 
 FORMS = ["%Y-%m-%d %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %I:%M %p", "%d.%m.%y %H:%M:%S", "%b %d, %Y %H:%M"]
-TIMES = st.datetimes(datetime(2000, 1, 1), datetime(2026, 11, 30)).map(lambda at: at.replace(second=0, microsecond=0))
+TIMES = st.datetimes(datetime(2000, 1, 1), datetime(2026, 11, 30)).map(
+    lambda at: at.replace(second=0, microsecond=0)
+)
 
 
 @given(st.lists(TIMES, min_size=1, max_size=12), st.sampled_from(FORMS))
@@ -182,14 +205,17 @@ def test_a_column_is_read_as_it_was_written_or_refused(times: list[datetime], fo
         assert read == times
 
 
-# --- local times as moments ------------------------------------------------------------------------------------
+# --- local times as moments ---
 
 
 def moments(*rows: tuple[datetime | None, str]) -> list[tuple[datetime | None, str | None]]:
     """(time in UTC, what is remarked) of local times with their zones."""
     frame = pl.DataFrame(rows, schema={"local": pl.Datetime("us"), "zone": pl.String}, orient="row")
     out = to_moments(frame.with_columns(pl.lit(None, pl.Datetime("us", "UTC")).alias("moment")))
-    return [(None if at is None else at.replace(tzinfo=None), clock) for at, clock in out.select("time", "clock").rows()]
+    return [
+        (None if at is None else at.replace(tzinfo=None), clock)
+        for at, clock in out.select("time", "clock").rows()
+    ]
 
 
 FOLDS = [
@@ -222,7 +248,7 @@ def test_a_time_that_never_came_is_moved_on_and_said(zone: str, at: datetime, mo
 
 def test_phoenix_never_changes_its_clocks() -> None:
     """Source: IANA tz database."""
-    hours = [(datetime(2024, 1, 1) + timedelta(hours=at), "America/Phoenix") for at in range(0, 366 * 24)]
+    hours = [(datetime(2024, 1, 1) + timedelta(hours=at), "America/Phoenix") for at in range(366 * 24)]
     assert {clock for _, clock in moments(*hours)} == {None}
 
 
@@ -240,11 +266,14 @@ ZONES = [
     "America/New_York", "America/Chicago", "America/Halifax", "America/St_Johns", "Europe/London",
     "Australia/Lord_Howe", "America/Phoenix", "Asia/Kathmandu",
 ]  # fmt: skip
-TURNS = [datetime(2024, 3, 10, 2), datetime(2024, 11, 3, 1), datetime(2024, 3, 31, 1), datetime(2024, 10, 27, 1),
+TURNS = [datetime(2024, 3, 10, 2), datetime(2024, 11, 3, 1), datetime(2024, 3, 31, 1), datetime(2024, 10,
+27, 1),
          datetime(2024, 4, 7, 1, 30), datetime(2024, 10, 6, 2)]  # fmt: skip
 LOCALS = st.one_of(
     st.datetimes(datetime(2000, 1, 1), datetime(2037, 12, 31)),
-    st.builds(lambda at, minutes: at + timedelta(minutes=minutes), st.sampled_from(TURNS), st.integers(-90, 150)),
+    st.builds(
+        lambda at, minutes: at + timedelta(minutes=minutes), st.sampled_from(TURNS), st.integers(-90, 150)
+    ),
 )
 
 

@@ -48,7 +48,9 @@ def test_a_file_in_our_own_names_needs_no_description(kind: FileKind, tmp_path: 
 
 
 @pytest.mark.parametrize("kind", FILE_KINDS)
-def test_our_own_names_in_any_case_and_order_with_strangers_beside_them(kind: FileKind, tmp_path: Path) -> None:
+def test_our_own_names_in_any_case_and_order_with_strangers_beside_them(
+    kind: FileKind, tmp_path: Path
+) -> None:
     fields = OWN[kind].upper().split(",")
     found = reading(tmp_path, "x.csv", ("weather", *reversed(fields)))
     assert found.kind == kind
@@ -78,7 +80,8 @@ def test_a_count_sheet_with_loads_is_a_count_sheet(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("header", "wrong", "meant"),
-    [("machine,time,label,counted,loadded", "loadded", "loaded"), ("machine,time,bus,tender,prise", "prise", "price"),
+    [("machine,time,label,counted,loadded", "loadded", "loaded"),
+     ("machine,time,bus,tender,prise", "prise", "price"),
      ("paid_on,net,grosss", "grosss", "gross"), ("machine,time,total,tubs", "tubs", "tubes")],
 )  # fmt: skip
 def test_a_slip_of_the_pen_is_refused_with_the_name_that_was_meant(
@@ -101,7 +104,12 @@ def test_a_header_that_is_nobodys_names_what_was_found_and_what_is_lacking(tmp_p
 def test_a_description_speaks_for_the_names_that_it_gives(name: str, tmp_path: Path) -> None:
     found = reading(tmp_path, name, HEADER, log=SOURCE)
     assert (found.kind, found.name) == ("vends", "log")
-    assert found.columns == {"machine": "Terminal", "time": "Date/Time", "bus": "Item No", "tender": "Paid by"}
+    assert found.columns == {
+        "machine": "Terminal",
+        "time": "Date/Time",
+        "bus": "Item No",
+        "tender": "Paid by",
+    }
 
 
 def test_the_columns_of_a_description_are_found_in_any_case(tmp_path: Path) -> None:
@@ -147,7 +155,7 @@ def test_the_machine_may_be_fixed(tmp_path: Path) -> None:
 
 def test_the_machine_may_stand_in_the_name_of_the_file(tmp_path: Path) -> None:
     named = SOURCE.replace('machine = "Terminal"\n', "").replace(
-        "[columns]", "machine_from_name = 'sales-(.+)-\\d{4}'\n[machines]\n\"0423\" = \"m-1\"\n[columns]"
+        "[columns]", 'machine_from_name = \'sales-(.+)-\\d{4}\'\n[machines]\n"0423" = "m-1"\n[columns]'
     )
     assert reading(tmp_path, "sales-y-1-2026.csv", HEADER, log=named).machine == "y-1"
     assert reading(tmp_path, "sales-0423-2026.csv", HEADER, log=named).machine == "m-1"

@@ -26,7 +26,12 @@ def test_vends(tmp_path: Path) -> None:
         (4, "y-1", at(12), 1, None, 150, "prepaid", "vended", None, 2),
         (5, "m-1", at(13), None, None, None, "free", "refunded", None, 1),
     ]
-    assert intake.vends["zone"].to_list() == ["America/Halifax", "America/Halifax", "Asia/Tokyo", "America/Halifax"]
+    assert intake.vends["zone"].to_list() == [
+        "America/Halifax",
+        "America/Halifax",
+        "Asia/Tokyo",
+        "America/Halifax",
+    ]
     assert notices(intake) == []
 
 
@@ -54,7 +59,9 @@ def test_loads(tmp_path: Path) -> None:
     assert intake.loads.drop("file", "zone", "note").rows() == [
         (2, "m-1", at(12), "110", None, 6, 0, None), (3, "m-1", at(12), "112", None, 0, 2, "stale"),
     ]  # fmt: skip
-    assert rejects(intake) == [("l.csv", 4, "nothing loaded and nothing removed", "m-1,2026-09-14,09:00,A4,,,nothing")]
+    assert rejects(intake) == [
+        ("l.csv", 4, "nothing loaded and nothing removed", "m-1,2026-09-14,09:00,A4,,,nothing")
+    ]
 
 
 def test_cash(tmp_path: Path) -> None:
@@ -106,7 +113,9 @@ def test_payouts(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("zone", "taken_in"), [("Pacific/Auckland", True), ("UTC", False), ("America/Halifax", False)]
 )
-def test_a_payout_of_today_is_today_in_the_zone_of_the_route(zone: str, taken_in: bool, tmp_path: Path) -> None:
+def test_a_payout_of_today_is_today_in_the_zone_of_the_route(
+    zone: str, taken_in: bool, tmp_path: Path
+) -> None:
     settings = f'name = "Test route"\ncurrency = "NZD"\ntimezone = "{zone}"\n'
     late = datetime(2026, 9, 27, 20, tzinfo=UTC)
     intake = taken(tmp_path, {"route.toml": settings, "p.csv": "paid_on,net\n2026-09-28,1.00\n"}, now=late)
@@ -114,8 +123,13 @@ def test_a_payout_of_today_is_today_in_the_zone_of_the_route(zone: str, taken_in
 
 
 def test_test_vends(tmp_path: Path) -> None:
-    intake = taken(tmp_path, {"t.csv": "machine,label,time,note\nm-1,110,2026-09-14 09:00,first\nm-1,112,,\nm-1,,,x\n"})
-    assert intake.tests.drop("file", "zone").rows() == [(2, "m-1", at(12), "110", "first"), (3, "m-1", None, "112", None)]
+    intake = taken(
+        tmp_path, {"t.csv": "machine,label,time,note\nm-1,110,2026-09-14 09:00,first\nm-1,112,,\nm-1,,,x\n"}
+    )
+    assert intake.tests.drop("file", "zone").rows() == [
+        (2, "m-1", at(12), "110", "first"),
+        (3, "m-1", None, "112", None),
+    ]
     assert rejects(intake) == [("t.csv", 4, "no label", "m-1,,,x")]
 
 
@@ -125,7 +139,7 @@ def test_test_vends_without_a_time(tmp_path: Path) -> None:
     assert intake.tests["time"].to_list() == [None, None]
 
 
-# --- what is refused ---------------------------------------------------------------------------------------------
+# --- what is refused ---
 
 VENDS = "machine,time,bus,price,tender,outcome,quantity\n"
 
@@ -142,7 +156,7 @@ VENDS = "machine,time,bus,price,tender,outcome,quantity\n"
         ("m-1,2027-01-01 09:00,272,1.75,cash,,", "is after this run"),
         ("m-1,2026-09-14 09:00,70000,1.75,cash,,", 'bus number "70000" is outside 0 to 65534'),
         ("m-1,2026-09-14 09:00,272,1.755,cash,,", "more than the 2 decimal digits"),
-        ("m-1,2026-09-14 09:00,272,\"1,75\",cash,,", 'price "1,75" is not an amount'),
+        ('m-1,2026-09-14 09:00,272,"1,75",cash,,', 'price "1,75" is not an amount'),
         ("m-1,2026-09-14 09:00,272,1e9,cash,,", 'price "1e9" is not an amount'),
         ("m-1,2026-09-14 09:00,272,-1.75,cash,,", "below zero"),
         ("m-1,2026-09-14 09:00,272,1.75,,,", "no tender"),
@@ -180,7 +194,8 @@ def test_a_time_after_the_run_is_remarked_too(tmp_path: Path) -> None:
 def test_clock_changes_are_remarked_and_the_rows_kept(tmp_path: Path) -> None:
     """Source: IANA tz database: Halifax, 2026-03-08 02:00 to 03:00 and 2025-11-02 01:00 twice."""
     intake = taken(tmp_path, {"v.csv": (
-        f"{VENDS}m-1,2026-03-08 02:30,272,,cash,,\nm-1,2025-11-02 01:30,272,,cash,,\nm-1,2026-03-08 03:30,272,,cash,,\n"
+        f"{VENDS}m-1,2026-03-08 02:30,272,,cash,,\nm-1,2025-11-02 01:30,272,,cash,,\n"
+        "m-1,2026-03-08 03:30,272,,cash,,\n"
     )})  # fmt: skip
     assert notices(intake) == [("nonexistent-time", "v.csv", 2), ("ambiguous-time", "v.csv", 3)]
     assert intake.vends["time"].to_list() == [
@@ -191,10 +206,13 @@ def test_clock_changes_are_remarked_and_the_rows_kept(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("header", "row"),
-    [("machine,time,label,counted", "m-1,2026-09-14 09:00,111,4"), ("machine,time,label,loaded", "m-1,2026-09-14 09:00,111,4"),
+    [("machine,time,label,counted", "m-1,2026-09-14 09:00,111,4"),
+     ("machine,time,label,loaded", "m-1,2026-09-14 09:00,111,4"),
      ("machine,label,note", "m-1,111,x")],
 )  # fmt: skip
-def test_a_label_that_the_layout_does_not_have_is_refused_with_the_nearest(header: str, row: str, tmp_path: Path) -> None:
+def test_a_label_that_the_layout_does_not_have_is_refused_with_the_nearest(
+    header: str, row: str, tmp_path: Path
+) -> None:
     [(_, line, reason, text)] = rejects(taken(tmp_path, {"x.csv": f"{header}\n{row}\n"}))
     assert (line, text) == (2, row)
     assert 'label "111" is not in the layout of m-1' in reason
@@ -212,7 +230,7 @@ def test_a_count_without_label_and_number_is_refused(tmp_path: Path) -> None:
     assert [reason for _, _, reason, _ in rejects(intake)] == ["no label and no bus number"]
 
 
-# --- described files ---------------------------------------------------------------------------------------------
+# --- described files ---
 
 SOURCE = """kind = "vends"
 files = ["*sales*"]
@@ -266,7 +284,10 @@ def test_each_file_may_write_its_times_in_its_own_way(tmp_path: Path) -> None:
 
 
 def test_a_file_whose_times_could_be_either_is_not_taken_in(tmp_path: Path) -> None:
-    files = {"a.csv": f"{VENDS}m-1,03/04/2026 09:00,272,,cash,,\nm-1,torn\n", "b.csv": f"{VENDS}m-1,13/04/2026 09:00,272,,cash,,\n"}
+    files = {
+        "a.csv": f"{VENDS}m-1,03/04/2026 09:00,272,,cash,,\nm-1,torn\n",
+        "b.csv": f"{VENDS}m-1,13/04/2026 09:00,272,,cash,,\n",
+    }
     intake = taken(tmp_path, files)
     assert notices(intake) == [("unknown-format", "a.csv", None)]
     assert account(intake) == {"a.csv": (2, 0, 0, 2), "b.csv": (1, 1, 0, 0)}

@@ -35,7 +35,7 @@ def money(digits: int, *, negative: bool = False) -> Callable[[pl.Expr], Parsed]
     return lambda text: values.amount(text, "total", digits, negative=negative)
 
 
-# --- units -----------------------------------------------------------------------------------------------------
+# --- units ---
 
 
 @pytest.mark.parametrize(
@@ -49,7 +49,8 @@ def test_whole_numbers(cell: str | None, value: int | None) -> None:
 
 @pytest.mark.parametrize(
     ("cell", "why"),
-    [("-1", "below zero"), ("7.0", "not a whole number"), ("7,5", "not a whole number"), ("1e3", "not a whole number"),
+    [("-1", "below zero"), ("7.0", "not a whole number"), ("7,5", "not a whole number"),
+     ("1e3", "not a whole number"),
      ("seven", "not a whole number"), ("1 000", "not a whole number"), ("１２", "not a whole number"),
      ("١٢", "not a whole number"), ("²", "not a whole number"), (str(LARGEST_UNITS + 1), "outside 0 to"),
      ("9" * 15, "outside 0 to"), ("9" * 40, "not a whole number")],
@@ -62,12 +63,13 @@ def test_what_is_no_number_of_units_is_refused(cell: str, why: str) -> None:
     assert f'counted "{cell}"' in reason
 
 
-# --- amounts ---------------------------------------------------------------------------------------------------
+# --- amounts ---
 
 
 @pytest.mark.parametrize(
     ("cell", "digits", "minor"),
-    [("1.75", 2, 175), ("1.7", 2, 170), ("2", 2, 200), ("+1.75", 2, 175), ("0.05", 2, 5), ("0", 2, 0), ("-0.00", 2, 0),
+    [("1.75", 2, 175), ("1.7", 2, 170), ("2", 2, 200), ("+1.75", 2, 175), ("0.05", 2, 5), ("0", 2, 0),
+     ("-0.00", 2, 0),
      ("1.7500", 2, 175), ("150", 0, 150), ("150.00", 0, 150), ("1.500", 3, 1500), ("1.5", 3, 1500),
      ("1.0001", 4, 10001), ("", 2, None)],
 )  # fmt: skip
@@ -78,10 +80,13 @@ def test_amounts_are_exact(cell: str, digits: int, minor: int | None) -> None:
 @pytest.mark.parametrize(
     ("cell", "digits", "why"),
     [("1.755", 2, "more than the 2 decimal digits"), ("1.5", 0, "more than the 0 decimal digits"),
-     ("0.0001", 3, "more than the 3 decimal digits"), ("1.75" + "0" * 30 + "1", 2, "more than the 2 decimal digits"),
+     ("0.0001", 3, "more than the 3 decimal digits"),
+     ("1.75" + "0" * 30 + "1", 2, "more than the 2 decimal digits"),
      ("1e9", 2, "not an amount"), ("1,75", 2, "not an amount"), ("1.234,50", 2, "not an amount"),
-     ("$1.75", 2, "not an amount"), (".5", 2, "not an amount"), ("1.", 2, "not an amount"), ("nan", 2, "not an amount"),
-     ("--1", 2, "not an amount"), ("1 75", 2, "not an amount"), ("１.75", 2, "not an amount"), ("-1.75", 2, "below zero"),
+     ("$1.75", 2, "not an amount"), (".5", 2, "not an amount"), ("1.", 2, "not an amount"),
+     ("nan", 2, "not an amount"),
+     ("--1", 2, "not an amount"), ("1 75", 2, "not an amount"), ("１.75", 2, "not an amount"),
+     ("-1.75", 2, "below zero"),
      (str(LARGEST_MONEY), 2, "too large"), ("9" * 15, 4, "too large"), ("9" * 16, 2, "not an amount")],
 )  # fmt: skip
 def test_what_is_no_amount_is_refused_never_rounded(cell: str, digits: int, why: str) -> None:
@@ -127,17 +132,20 @@ def test_a_cell_is_read_as_one_amount_is(cell: str, digits: int) -> None:
         assert (value, reason) == (expected, None)
 
 
-# --- prices, and FFFFh in them -----------------------------------------------------------------------------------
+# --- prices, and FFFFh in them ---
 
-# Source: MDB/ICP, reader configuration data: actual price = P x X x 10^-Y, X the scale factor, Y the decimal places
+# Source: MDB/ICP, reader configuration data: actual price = P x X x 10^-Y, X the scale factor, Y the decimal
+# places
 # (from memory; the figures are arithmetic on it). P, X, Y and what an export shows.
 SCALED = [
     (0x0096, 1, 2, "1.50"), (30, 5, 2, "1.50"), (15, 10, 2, "1.50"), (3, 50, 2, "1.50"), (150, 1, 0, "150"),
     (1500, 1, 3, "1.500"),
 ]  # fmt: skip
 UNDEFINED = [
-    (0xFFFF, 1, 2, "655.35"), (0xFFFF, 5, 2, "3276.75"), (0xFFFF, 10, 2, "6553.50"), (0xFFFF, 50, 2, "32767.50"),
-    (0xFFFF, 100, 2, "65535.00"), (0xFFFF, 1, 0, "65535"), (0xFFFF, 1, 3, "65.535"), (0xFFFFFFFF, 1, 2, "42949672.95"),
+    (0xFFFF, 1, 2, "655.35"), (0xFFFF, 5, 2, "3276.75"), (0xFFFF, 10, 2, "6553.50"),
+    (0xFFFF, 50, 2, "32767.50"),
+    (0xFFFF, 100, 2, "65535.00"), (0xFFFF, 1, 0, "65535"), (0xFFFF, 1, 3, "65.535"),
+    (0xFFFFFFFF, 1, 2, "42949672.95"),
     (0xFFFFFFFF, 1, 0, "4294967295"),
 ]  # fmt: skip
 
@@ -162,7 +170,9 @@ def test_a_price_field_that_holds_ffffh_has_no_price(price: int, scale: int, pla
 
 @pytest.mark.parametrize("shown", ["-1", "-0.01", "-0.001", "-1.00", "0xFFFF", "FFFF", "ffffh", "0xffffffff"])
 def test_ffffh_misread_as_signed_or_left_in_hexadecimal(shown: str) -> None:
-    """FFFFh read as a signed 16-bit number is -1 (arithmetic); that exports show it so is common practice, no source."""
+    """FFFFh read as a signed 16-bit number is -1 (arithmetic); that exports show it so is common practice,
+    no source.
+    """
     assert int.from_bytes(b"\xff\xff", signed=True) == -1
     assert one(lambda text: values.price(text, 2), shown) == (None, None)
 
@@ -177,7 +187,7 @@ def test_a_price_of_nothing_is_a_price() -> None:
     assert read(lambda text: values.price(text, 2), "0", "0.00", "") == [(0, None), (0, None), (None, None)]
 
 
-# --- bus numbers -------------------------------------------------------------------------------------------------
+# --- bus numbers ---
 
 
 def bus(base: int = 10) -> Callable[[pl.Expr], Parsed]:
@@ -186,8 +196,10 @@ def bus(base: int = 10) -> Callable[[pl.Expr], Parsed]:
 
 @pytest.mark.parametrize(
     ("cell", "base", "number"),
-    [("272", 10, 272), ("0", 10, 0), ("00272", 10, 272), ("65534", 10, LARGEST_BUS), ("110", 16, 0x110), ("A1", 16, 161),
-     ("a1", 16, 161), ("0x110", 10, 272), ("0X110", 16, 272), ("fffe", 16, LARGEST_BUS), ("0xFFFE", 10, LARGEST_BUS),
+    [("272", 10, 272), ("0", 10, 0), ("00272", 10, 272), ("65534", 10, LARGEST_BUS), ("110", 16, 0x110),
+     ("A1", 16, 161),
+     ("a1", 16, 161), ("0x110", 10, 272), ("0X110", 16, 272), ("fffe", 16, LARGEST_BUS),
+     ("0xFFFE", 10, LARGEST_BUS),
      (" 272 ", 10, 272)],
 )  # fmt: skip
 def test_bus_numbers(cell: str, base: int, number: int) -> None:
@@ -195,9 +207,13 @@ def test_bus_numbers(cell: str, base: int, number: int) -> None:
 
 
 @pytest.mark.parametrize("base", [10, 16])
-@pytest.mark.parametrize("cell", ["65535", "-1", "0xFFFF", "FFFF", "ffff", "FFFFh", "4294967295", "0xFFFFFFFF", "", None])
+@pytest.mark.parametrize(
+    "cell", ["65535", "-1", "0xFFFF", "FFFF", "ffff", "FFFFh", "4294967295", "0xFFFFFFFF", "", None]
+)
 def test_an_undefined_number_is_no_number_and_no_fault(cell: str | None, base: int) -> None:
-    """Source: MDB/ICP: VEND REQUEST and VEND SUCCESS carry FFFFh where the item number is undefined (second hand)."""
+    """Source: MDB/ICP: VEND REQUEST and VEND SUCCESS carry FFFFh where the item number is undefined (second
+    hand).
+    """
     assert UNDEFINED_BUS == 0xFFFF == int("FFFF", 16)
     assert one(bus(base), cell) == (None, None)
 
@@ -206,8 +222,10 @@ def test_an_undefined_number_is_no_number_and_no_fault(cell: str | None, base: i
     ("cell", "base", "why"),
     [("65536", 10, "outside 0 to 65534"), ("4294967294", 10, "outside"), ("10000", 16, "outside"),
      ("0x10000", 10, "outside"), ("A1", 10, "not a whole number"), ("27.2", 10, "not a whole number"),
-     ("-2", 10, "not a whole number"), ("1e2", 10, "not a whole number"), ("slot 4", 10, "not a whole number"),
-     ("G1", 16, "not a hexadecimal number"), ("0x", 16, "not a hexadecimal"), ("１１０", 10, "not a whole number"),
+     ("-2", 10, "not a whole number"), ("1e2", 10, "not a whole number"),
+     ("slot 4", 10, "not a whole number"),
+     ("G1", 16, "not a hexadecimal number"), ("0x", 16, "not a hexadecimal"),
+     ("１１０", 10, "not a whole number"),
      ("9" * 30, 10, "not a whole number")],
 )  # fmt: skip
 def test_what_is_no_bus_number_is_refused(cell: str, base: int, why: str) -> None:
@@ -225,7 +243,7 @@ def test_a_number_is_the_same_in_either_base(number: int) -> None:
     assert one(bus(16), f"{number:x}") == (number, None)
 
 
-# --- words -------------------------------------------------------------------------------------------------------
+# --- words ---
 
 THEIRS = {"cash": ["Coin", " Bill ", "Großgeld"], "card": ["Chip & PIN", "ΣΑΣ"]}
 
@@ -236,7 +254,8 @@ def tender(text: pl.Expr) -> Parsed:
 
 @pytest.mark.parametrize(
     ("cell", "word"),
-    [("cash", "cash"), ("CASH", "cash"), ("Coin", "cash"), ("COIN", "cash"), ("bill", "cash"), ("chip & pin", "card"),
+    [("cash", "cash"), ("CASH", "cash"), ("Coin", "cash"), ("COIN", "cash"), ("bill", "cash"),
+     ("chip & pin", "card"),
      ("Prepaid", "prepaid"), (" free ", "free"), ("großgeld", "cash"), ("Großgeld", "cash"), ("σας", "card"),
      ("ΣΑΣ", "card"), ("", None)],
 )  # fmt: skip
@@ -255,7 +274,9 @@ def test_a_word_without_a_meaning_is_refused_and_says_where_to_give_one(cell: st
 
 @pytest.mark.parametrize("outcome", OUTCOMES)
 def test_every_outcome_of_ours_needs_no_description(outcome: str) -> None:
-    assert one(lambda text: values.word(text, "outcome", OUTCOMES, {}, OUTCOME, "words.outcome"), outcome) == (outcome, None)
+    assert one(
+        lambda text: values.word(text, "outcome", OUTCOMES, {}, OUTCOME, "words.outcome"), outcome
+    ) == (outcome, None)
 
 
 def test_a_field_that_must_be_there_says_so_where_it_is_empty() -> None:

@@ -57,13 +57,14 @@ def counts(*rows: tuple[datetime, int | None, str | None], machine: str = "m-1")
 
 
 def _rows(
-    schema: dict[str, pl.DataType | type[pl.DataType]], rows: Sequence[tuple[datetime, int | None, str | None]],
-    machine: str, **keys: object,
-) -> Frame:  # fmt: skip
-    return pl.DataFrame(
-        [
-            {"file": 0, "row": 2 + at, "machine": machine, "zone": "UTC", "time": time, "bus": bus, "label": label, **keys}
-            for at, (time, bus, label) in enumerate(rows)
-        ],
-        schema=schema,
-    )  # fmt: skip
+    schema: dict[str, pl.DataType | type[pl.DataType]],
+    rows: Sequence[tuple[datetime, int | None, str | None]],
+    machine: str,
+    **keys: object,
+) -> Frame:
+    same = {"file": 0, "machine": machine, "zone": "UTC", **keys}
+    told = [
+        same | {"row": 2 + at, "time": time, "bus": bus, "label": label}
+        for at, (time, bus, label) in enumerate(rows)
+    ]
+    return pl.DataFrame(told, schema=schema)

@@ -21,8 +21,14 @@ PACKAGE = Path(recon.__file__).parent
 
 
 def test_only_one_module_makes_as_of_joins() -> None:
-    """Polars answers a grouped as-of join wrongly, without an error, where a side is not sorted: so all go through one place."""
-    callers = [path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py") if "join_asof" in path.read_text("utf-8")]
+    """Polars answers a grouped as-of join wrongly, without an error, where a side is not sorted: so all go
+    through one place.
+    """
+    callers = [
+        path.relative_to(PACKAGE).as_posix()
+        for path in PACKAGE.rglob("*.py")
+        if "join_asof" in path.read_text("utf-8")
+    ]
     assert callers == ["match/asof.py"]
 
 
@@ -31,34 +37,47 @@ def random_layouts(draw: random.Random) -> Layouts:
     machines = []
     for machine in range(draw.randrange(1, 4)):
         labels = [str(label) for label in range(1, draw.randrange(2, 6))]
-        slots = [slot(label, draw.choice(BUSES), product=draw.choice(["gum", "mint", None])) for label in labels]
-        changes = [
-            change(
-                draw.randrange(0, 10), draw.choice(labels),
-                **draw.choice([{"bus": draw.choice(BUSES[:5])}, {"retire": True}, {"product": "chips"}, {"price": "2.00"}]),
-            )
-            for _ in range(draw.randrange(0, 8))
-        ]  # fmt: skip
+        slots = [
+            slot(label, draw.choice(BUSES), product=draw.choice(["gum", "mint", None])) for label in labels
+        ]
+        changes = []
+        for _ in range(draw.randrange(0, 8)):
+            named = [
+                {"bus": draw.choice(BUSES[:5])}, {"retire": True}, {"product": "chips"}, {"price": "2.00"},
+            ]  # fmt: skip
+            changes.append(change(draw.randrange(0, 10), draw.choice(labels), **draw.choice(named)))
         machines.append(layout(*slots, changes=changes, machine=f"m-{machine}"))
     return laid(*machines)
 
 
 def random_vends(draw: random.Random) -> Frame:
-    """Vends at whole and half hours, so that many fall on a change, some before any layout, some at a machine without one."""
+    """Vends at whole and half hours, so that many fall on a change, some before any layout, some at a
+    machine without one.
+    """
     rows = [
-        (hour(draw.randrange(-4, 24) / 2), draw.choice(BUSES), draw.choice([None, "1", "2", "9"]), f"m-{draw.randrange(5)}")
+        (
+            hour(draw.randrange(-4, 24) / 2),
+            draw.choice(BUSES),
+            draw.choice([None, "1", "2", "9"]),
+            f"m-{draw.randrange(5)}",
+        )
         for _ in range(draw.randrange(0, 40))
     ]
-    frame = pl.concat([vends((at, bus, label), machine=machine) for at, bus, label, machine in rows] or [vends()])
+    frame = pl.concat(
+        [vends((at, bus, label), machine=machine) for at, bus, label, machine in rows] or [vends()]
+    )
     return frame.with_columns(pl.int_range(2, 2 + pl.len(), dtype=pl.Int64).alias("row"))
 
 
 @pytest.fixture(scope="module")
 def engine() -> Iterator[duckdb.DuckDBPyConnection]:
     with duckdb.connect() as connection:
-        connection.execute("CREATE TABLE vends (row BIGINT, machine VARCHAR, time BIGINT, bus INTEGER, label VARCHAR)")
         connection.execute(
-            "CREATE TABLE states (slot INTEGER, state INTEGER, machine VARCHAR, label VARCHAR, bus INTEGER, starts BIGINT, ends BIGINT)"
+            "CREATE TABLE vends (row BIGINT, machine VARCHAR, time BIGINT, bus INTEGER, label VARCHAR)"
+        )
+        connection.execute(
+            "CREATE TABLE states (slot INTEGER, state INTEGER, machine VARCHAR, label VARCHAR, bus INTEGER,"
+            " starts BIGINT, ends BIGINT)"
         )
         yield connection
 
@@ -66,12 +85,14 @@ def engine() -> Iterator[duckdb.DuckDBPyConnection]:
 def fill(engine: duckdb.DuckDBPyConnection, table: str, frame: Frame) -> None:
     """Put the frame into the table, its times as microseconds since 1970."""
     rows = frame.with_columns(cs.temporal().dt.timestamp("us")).rows()
-    engine.execute(f"DELETE FROM {table}")  # noqa: S608 - the names are ours
+    engine.execute(f"DELETE FROM {table}")
     if rows:
-        engine.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * frame.width)})", rows)  # noqa: S608
+        engine.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * frame.width)})", rows)
 
 
-def by_duckdb(engine: duckdb.DuckDBPyConnection, rows: Frame, laid_out: Layouts) -> list[tuple[int, int | None, int | None]]:
+def by_duckdb(
+    engine: duckdb.DuckDBPyConnection, rows: Frame, laid_out: Layouts
+) -> list[tuple[int, int | None, int | None]]:
     """(row, slot, state) by number, else by label, as duckdb's ASOF join says.
 
     Which of two equal starts it takes is not promised: of these only the last state is given to it.
@@ -89,7 +110,7 @@ def by_duckdb(engine: duckdb.DuckDBPyConnection, rows: Frame, laid_out: Layouts)
             SELECT v.row, s.slot, s.state FROM vends v ASOF JOIN single s
             ON v.machine = s.machine AND v.{name} = s.{name} AND v.time >= s.starts
             WHERE s.ends IS NULL OR s.ends > v.time
-        """).fetchall()  # noqa: S608
+        """).fetchall()
         for row, slot_number, state in answer:
             found.setdefault(row, (slot_number, state))
     return [(row, *found.get(row, (None, None))) for row in sorted(rows["row"].to_list())]

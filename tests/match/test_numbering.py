@@ -35,7 +35,9 @@ def test_the_hexadecimal_rule_is_that_of_int(label: str) -> None:
     assert of("hex-label", label) == [int(label, 16)]
 
 
-@pytest.mark.parametrize(("label", "number"), [("110", 110), ("007", 7), ("A1", None), ("-1", None), ("²", None), ("１１", None)])
+@pytest.mark.parametrize(
+    ("label", "number"), [("110", 110), ("007", 7), ("A1", None), ("-1", None), ("²", None), ("１１", None)]
+)
 def test_the_same_number_as_the_label(label: str, number: int | None) -> None:
     assert of("same", label) == [number]
 
@@ -44,13 +46,16 @@ def test_the_same_number_as_the_label(label: str, number: int | None) -> None:
     ("offset", "label", "number"), [(-1, "110", 109), (100, "7", 107), (-20, "10", -10), (5, "A1", None)]
 )
 def test_a_constant_beside_the_label(offset: int, label: str, number: int | None) -> None:
-    """A zero-based controller is offset -1 (common practice, no source). What lies outside 0 to 65534 is for the checks."""
+    """A zero-based controller is offset -1 (common practice, no source). What lies outside 0 to 65534 is for
+    the checks.
+    """
     assert of(Offset(offset=offset), label) == [number]
 
 
 @pytest.mark.parametrize(
     ("label", "place"),
-    [("A1", (1, 1)), ("B12", (2, 12)), ("Z9", (26, 9)), ("AA1", (27, 1)), ("a1", (1, 1)), ("110", (11, 0)), ("23", (2, 3)),
+    [("A1", (1, 1)), ("B12", (2, 12)), ("Z9", (26, 9)), ("AA1", (27, 1)), ("a1", (1, 1)), ("110", (11, 0)),
+     ("23", (2, 3)),
      ("7", None), ("A", None), ("1A", None), ("", None)],
 )  # fmt: skip
 def test_where_a_label_stands(label: str, place: tuple[int, int] | None) -> None:
@@ -67,7 +72,12 @@ def test_a_grid_counts_from_the_first_slot_of_the_file() -> None:
 def test_a_sequence_gives_each_slot_as_many_numbers_as_its_pitch() -> None:
     assert of(Sequence(sequence=1), "A1", "A2", "B1") == [1, 2, 3]
     slots = [slot("A1", pitch=2), slot("A3", pitch=1), slot("B1", pitch=2), slot("B3")]
-    assert [number_of(Sequence(sequence=10), one.label, at, slots) for at, one in enumerate(slots)] == [10, 12, 13, 15]
+    assert [number_of(Sequence(sequence=10), one.label, at, slots) for at, one in enumerate(slots)] == [
+        10,
+        12,
+        13,
+        15,
+    ]
 
 
 def test_a_double_width_tray_has_every_other_number() -> None:
@@ -81,8 +91,14 @@ def test_without_a_rule_no_slot_has_a_number_from_it() -> None:
     assert numbers(layout(slot("110", 272), slot("112"))) == [None, None]
 
 
-@given(st.integers(1, 30), st.integers(0, 1000), st.lists(st.tuples(st.integers(1, 26), st.integers(0, 9)), min_size=1, max_size=8))
-def test_a_grid_by_letters_and_the_same_grid_by_digits_agree(width: int, first: int, places: list[tuple[int, int]]) -> None:
+@given(
+    st.integers(1, 30),
+    st.integers(0, 1000),
+    st.lists(st.tuples(st.integers(1, 26), st.integers(0, 9)), min_size=1, max_size=8),
+)
+def test_a_grid_by_letters_and_the_same_grid_by_digits_agree(
+    width: int, first: int, places: list[tuple[int, int]]
+) -> None:
     letters = [f"{chr(ord('A') + row - 1)}{column}" for row, column in places]
     digits = [f"{row}{column}" for row, column in places]
     assert of(Grid(grid=width, first=first), *letters) == of(Grid(grid=width, first=first), *digits)

@@ -9,7 +9,8 @@ from recon.model.frames import MATCHED
 
 MOVING = layout(
     slot("110", 272), slot("112", 274), slot("A4", product=None),
-    changes=[change(10, "110", bus=300), change(10, "112", bus=272), change(20, "112", retire=True), change(30, "112", product="mint")],
+    changes=[change(10, "110", bus=300), change(10, "112", bus=272), change(20, "112", retire=True),
+    change(30, "112", product="mint")],
 )  # fmt: skip
 """272 is slot 110's until hour 10, then slot 112's until it retires at hour 20; from hour 30 it is back."""
 
@@ -19,15 +20,27 @@ def moving() -> Layouts:
     return laid(MOVING)
 
 
-def found(rows: list[tuple[float, int | None, str | None]], laid_out: Layouts, machine: str = "m-1") -> list[str | None]:
+def found(
+    rows: list[tuple[float, int | None, str | None]], laid_out: Layouts, machine: str = "m-1"
+) -> list[str | None]:
     """The label of the slot that each row is matched to, in the order of the rows."""
-    matched = match_vends(vends(*((hour(after), bus, label) for after, bus, label in rows), machine=machine), laid_out)
+    matched = match_vends(
+        vends(*((hour(after), bus, label) for after, bus, label in rows), machine=machine), laid_out
+    )
     labels = dict(laid_out.slots.select("slot", "label").iter_rows())
     return [labels.get(number) for number in matched.sort("row")["slot"].to_list()]
 
 
 def test_a_number_is_the_slots_that_has_it_at_that_moment(moving: Layouts) -> None:
-    rows = [(0, 272, None), (9.99, 272, None), (10, 272, None), (19.99, 272, None), (20, 272, None), (29.99, 272, None), (30, 272, None)]
+    rows = [
+        (0, 272, None),
+        (9.99, 272, None),
+        (10, 272, None),
+        (19.99, 272, None),
+        (20, 272, None),
+        (29.99, 272, None),
+        (30, 272, None),
+    ]
     assert found(rows, moving) == ["110", "110", "112", "112", None, None, "112"]
 
 
@@ -36,7 +49,8 @@ def test_before_the_layout_no_slot_has_a_number(moving: Layouts) -> None:
 
 
 def test_a_label_stands_in_where_there_is_no_number(moving: Layouts) -> None:
-    assert found([(5, None, "112"), (5, None, "A4"), (25, None, "112"), (5, None, "999"), (5, None, None)], moving) == [
+    assert found([(5, None, "112"), (5, None, "A4"), (25, None, "112"), (5, None, "999"),
+    (5, None, None)], moving) == [
         "112", None, None, None, None,
     ]  # fmt: skip
 
@@ -57,12 +71,17 @@ def test_machines_do_not_share_numbers() -> None:
 
 def test_the_state_is_the_one_of_that_moment(moving: Layouts) -> None:
     matched = match_vends(vends((hour(15), 272, None), (hour(35), 272, None)), moving)
-    states = {state: product for state, product in moving.states.select("state", "product").iter_rows()}
+    states = dict(moving.states.select("state", "product").iter_rows())
     assert [states[state] for state in matched["state"].to_list()] == ["gum", "mint"]
 
 
 def test_no_vend_is_lost_and_the_frame_is_whole(moving: Layouts) -> None:
-    rows = [(hour(after), bus, label) for after in (-1, 5, 15, 25) for bus in (272, 999, None) for label in ("110", None)]
+    rows = [
+        (hour(after), bus, label)
+        for after in (-1, 5, 15, 25)
+        for bus in (272, 999, None)
+        for label in ("110", None)
+    ]
     matched = match_vends(vends(*rows), moving)
     assert matched.columns == MATCHED.names
     assert sorted(matched["row"].to_list()) == list(range(2, 2 + len(rows)))
@@ -71,12 +90,22 @@ def test_no_vend_is_lost_and_the_frame_is_whole(moving: Layouts) -> None:
 
 
 def test_counts_are_placed_by_label_in_use_or_not_else_by_number(moving: Layouts) -> None:
-    rows = [(hour(25), None, "112"), (hour(5), None, "A4"), (hour(5), 272, None), (hour(15), 272, None), (hour(15), 272, "A4"),
+    rows = [(hour(25), None, "112"), (hour(5), None, "A4"), (hour(5), 272, None), (hour(15), 272, None),
+    (hour(15), 272, "A4"),
             (hour(25), 272, None), (hour(5), None, "999"), (hour(-5), None, "110")]  # fmt: skip
     placed = place(counts(*rows), moving)
     labels = dict(moving.slots.select("slot", "label").iter_rows())
     assert placed["row"].to_list() == list(range(2, 2 + len(rows)))
-    assert [labels.get(number) for number in placed["slot"].to_list()] == ["112", "A4", "110", "112", "A4", None, None, "110"]
+    assert [labels.get(number) for number in placed["slot"].to_list()] == [
+        "112",
+        "A4",
+        "110",
+        "112",
+        "A4",
+        None,
+        None,
+        "110",
+    ]
 
 
 def test_counts_of_a_machine_without_a_layout_have_no_slot(moving: Layouts) -> None:

@@ -12,11 +12,14 @@ from recon.model.layout import Layout
 NO_WINDOWS = STOCK_WINDOWS.empty()
 
 
-def window(label: str, variance: int, *, opened: float = 0, closed: float = 100, vended: int = 0) -> dict[str, object]:
+def window(
+    label: str, variance: int, *, opened: float = 0, closed: float = 100, vended: int = 0
+) -> dict[str, object]:
     return {
-        "slot": 0, "machine": "m-1", "label": label, "opened_at": hour(opened), "closed_at": hour(closed), "opening": 10, "loaded": 0,
-        "removed": 0, "vended": vended, "expected": 10 - vended, "counted": 10 - vended + variance, "variance": variance,
-        "variance_low": variance, "variance_high": variance, "open_file": 0, "open_row": 2, "close_file": 0, "close_row": 3,
+        "slot": 0, "machine": "m-1", "label": label, "opened_at": hour(opened), "closed_at": hour(closed),
+        "opening": 10, "loaded": 0, "removed": 0, "vended": vended, "expected": 10 - vended,
+        "counted": 10 - vended + variance, "variance": variance, "variance_low": variance,
+        "variance_high": variance, "open_file": 0, "open_row": 2, "close_file": 0, "close_row": 3,
     }  # fmt: skip
 
 
@@ -37,20 +40,31 @@ def guesses(machine: Layout, found: Frame, counted: Frame = NO_WINDOWS) -> list[
 
 
 def test_each_number_once_with_its_vends_units_and_times() -> None:
-    found = strays(layout(slot("110", 272)), (3, 999, None), (1, 999, None), (2, 272, None), (4, None, "X"), (5, None, None))
+    found = strays(
+        layout(slot("110", 272)),
+        (3, 999, None),
+        (1, 999, None),
+        (2, 272, None),
+        (4, None, "X"),
+        (5, None, None),
+    )
     assert found.select("bus", "label", "vends", "units", "opened_at", "closed_at").rows() == [
         (None, "X", 1, 1, hour(4), hour(4)), (999, None, 2, 2, hour(1), hour(3)),
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("outcome", "units"), [("vended", 2), ("refunded", 2), ("failed", 0), ("cancelled", 0)])
+@pytest.mark.parametrize(
+    ("outcome", "units"), [("vended", 2), ("refunded", 2), ("failed", 0), ("cancelled", 0)]
+)
 def test_only_units_that_dropped_are_counted(outcome: str, units: int) -> None:
     found = strays(layout(slot("110", 272)), (1, 999, None), (2, 999, None), outcome=outcome)
     assert found.select("vends", "units").rows() == [(2, units)]
 
 
 def test_machines_without_a_layout_are_passed_over_by_the_guesses() -> None:
-    found = unmapped_numbers(match_vends(vends((hour(1), 5, None), machine="elsewhere"), laid(layout(slot("1", 5)))))
+    found = unmapped_numbers(
+        match_vends(vends((hour(1), 5, None), machine="elsewhere"), laid(layout(slot("1", 5))))
+    )
     assert found.height == 1
     assert guesses(layout(slot("1", 5)), found) == []
 
@@ -60,7 +74,9 @@ PLAIN = layout(slot("110", 272), slot("112", 274))
 
 def test_a_silent_slot_that_is_short_by_as_many() -> None:
     found = strays(PLAIN, (1, 999, None), (2, 999, None))
-    assert guesses(PLAIN, found, windows(window("110", -2), window("112", -1))) == [(999, "110", "short-by-as-many")]
+    assert guesses(PLAIN, found, windows(window("110", -2), window("112", -1))) == [
+        (999, "110", "short-by-as-many")
+    ]
 
 
 @pytest.mark.parametrize(
@@ -73,7 +89,14 @@ def test_a_silent_slot_that_is_short_by_as_many() -> None:
         windows(window("110", -2, closed=2)),
         windows(window("110", -2), window("112", -2)),
     ],
-    ids=["short by more", "over", "not silent", "opens after one of them", "closes with one of them", "two alike"],
+    ids=[
+        "short by more",
+        "over",
+        "not silent",
+        "opens after one of them",
+        "closes with one of them",
+        "two alike",
+    ],
 )
 def test_what_speaks_for_no_slot(counted: Frame) -> None:
     found = strays(PLAIN, (1, 999, None), (2, 999, None))
@@ -104,7 +127,13 @@ def test_a_slot_whose_number_by_the_rule_it_is() -> None:
 
 
 def test_the_strongest_reason_wins() -> None:
-    machine = layout(slot("110", 999), slot("112", 272), slot("114"), numbering="hex-label", changes=[change(10, "112", bus=300)])
+    machine = layout(
+        slot("110", 999),
+        slot("112", 272),
+        slot("114"),
+        numbering="hex-label",
+        changes=[change(10, "112", bus=300)],
+    )
     found = strays(machine, (12, 272, None))
     assert guesses(machine, found) == [(272, "112", "had-it-before")]
     assert guesses(machine, found, windows(window("114", -1))) == [(272, "114", "short-by-as-many")]
@@ -112,8 +141,11 @@ def test_the_strongest_reason_wins() -> None:
 
 
 def test_each_number_has_one_guess_at_most() -> None:
-    machine = layout(slot("110", 1), slot("112", 2), changes=[change(5, "110", bus=3), change(6, "112", bus=4)])
+    machine = layout(
+        slot("110", 1), slot("112", 2), changes=[change(5, "110", bus=3), change(6, "112", bus=4)]
+    )
     found = strays(machine, (10, 1, None), (10, 2, None), (1, 3, None), (1, 4, None), (1, 9, None))
     assert guesses(machine, found) == [
-        (1, "110", "had-it-before"), (2, "112", "had-it-before"), (3, "110", "gets-it-later"), (4, "112", "gets-it-later"),
+        (1, "110", "had-it-before"), (2, "112", "had-it-before"), (3, "110", "gets-it-later"),
+        (4, "112", "gets-it-later"),
     ]  # fmt: skip

@@ -1,4 +1,6 @@
-"""The guard at the stage borders: a frame that does not keep its spec is a fault of recon's own, and stops it."""
+"""The guard at the stage borders: a frame that does not keep its spec is a fault of recon's own, and stops
+it.
+"""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -15,14 +17,17 @@ from recon.model.frames import ALL, BY_KIND, COUNTS, TIME, FrameSpec
 from recon.model.words import FILE_KINDS
 
 ROW = {
-    "file": 0, "row": 2, "machine": "m-1", "zone": "America/Halifax", "time": datetime(2026, 9, 1, tzinfo=UTC),
+    "file": 0, "row": 2, "machine": "m-1", "zone": "America/Halifax", "time": datetime(2026, 9, 1,
+    tzinfo=UTC),
     "label": "110", "bus": None, "counted": 4, "loaded": 0, "removed": 0, "counter": None, "note": None,
 }  # fmt: skip
 
 
 def counts(*changes: dict[str, object]) -> pl.DataFrame:
     """A frame of counts: one row for each of `changes` to the good row."""
-    return pl.DataFrame([ROW | {"row": 2 + at} | change for at, change in enumerate(changes)], schema=COUNTS.schema)
+    return pl.DataFrame(
+        [ROW | {"row": 2 + at} | change for at, change in enumerate(changes)], schema=COUNTS.schema
+    )
 
 
 @pytest.fixture(autouse=True, params=["", "full"], ids=["polars", "pandera"])
@@ -57,7 +62,9 @@ def test_an_empty_frame_of_every_spec_passes(spec: FrameSpec) -> None:
     ],
     ids=["narrower", "float", "naive", "milliseconds", "missing", "extra", "order", "null", "null time"],
 )
-def test_a_frame_that_does_not_keep_its_spec_is_refused(damage: Callable[[pl.DataFrame], pl.DataFrame], named: str) -> None:
+def test_a_frame_that_does_not_keep_its_spec_is_refused(
+    damage: Callable[[pl.DataFrame], pl.DataFrame], named: str
+) -> None:
     with pytest.raises(FrameError, match="counts") as error:
         guard(damage(counts({}, {})), COUNTS)
     assert named in str(error.value)
@@ -102,7 +109,10 @@ def test_pandera_is_only_given_eager_frames(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 DAMAGE = st.lists(
-    st.tuples(st.sampled_from(COUNTS.names), st.sampled_from(["null", "some null", "cast", "drop", "rename", "none"])),
+    st.tuples(
+        st.sampled_from(COUNTS.names),
+        st.sampled_from(["null", "some null", "cast", "drop", "rename", "none"]),
+    ),
     max_size=3,
 )
 

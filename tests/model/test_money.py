@@ -14,8 +14,10 @@ from recon.model.money import LARGEST_AMOUNT, exact, round_minor, to_minor, to_t
 PUBLISHED = {currency.code: currency.exponent for currency in Currency if currency.exponent is not None}
 """Source: ISO 4217, list published 2026-01-01, as the iso4217 package carries it."""
 
-# Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 9.1 (card sales with a fee).
-# Gross, percent, fee. The first four are solved in the text; the others are its exercises, worked out by arithmetic.
+# Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 9.1 (card sales with a
+# fee).
+# Gross, percent, fee. The first four are solved in the text; the others are its exercises, worked out by
+# arithmetic.
 CARD_FEES = [
     ("300", "5", "15.00"), ("1200", "4", "48.00"), ("1790", "3", "53.70"), ("1120", "3", "33.60"),
     ("2101", "5", "105.05"), ("132980", "4", "5319.20"), ("3780", "2", "75.60"), ("4676", "3", "140.28"),
@@ -45,7 +47,8 @@ def test_codes_without_a_minor_unit_are_left_out(code: str) -> None:
 @pytest.mark.parametrize(
     ("text", "exponent", "minor"),
     [
-        ("1.75", 2, 175), ("1.7", 2, 170), ("1", 2, 100), ("-1.75", 2, -175), ("+1.75", 2, 175), (" 1.75 ", 2, 175),
+        ("1.75", 2, 175), ("1.7", 2, 170), ("1", 2, 100), ("-1.75", 2, -175), ("+1.75", 2, 175),
+        (" 1.75 ", 2, 175),
         ("0", 2, 0), ("-0.00", 2, 0), ("0.01", 2, 1), ("1.750000", 2, 175), ("0001.75", 2, 175),
         ("150", 0, 150), ("150.0", 0, 150), ("1.500", 3, 1500), ("1.5", 3, 1500), ("1.0001", 4, 10001),
         ("231518.00", 2, 23151800),
@@ -57,7 +60,8 @@ def test_a_plain_decimal_is_read_exactly(text: str, exponent: int, minor: int) -
 
 @pytest.mark.parametrize(
     "text",
-    ["", "  ", ".5", "1.", "1,75", "1.234,50", "1 000", "1e9", "1E2", "$1.75", "1.75 CAD", "--1", "+-1", "nan", "inf",
+    ["", "  ", ".5", "1.", "1,75", "1.234,50", "1 000", "1e9", "1E2", "$1.75", "1.75 CAD", "--1", "+-1",
+     "nan", "inf",
      "0x10", "1_000", "１２", "١٢", "²", "1.7.5"],
 )  # fmt: skip
 def test_anything_else_is_refused(text: str) -> None:
@@ -91,7 +95,9 @@ def test_text_and_minor_units_are_the_same_amount(minor: int, exponent: int) -> 
     assert len(text.partition(".")[2]) == exponent
 
 
-@given(st.decimals(min_value=-10**9, max_value=10**9, allow_nan=False, places=6), st.sampled_from([0, 2, 3, 4]))
+@given(
+    st.decimals(min_value=-(10**9), max_value=10**9, allow_nan=False, places=6), st.sampled_from([0, 2, 3, 4])
+)
 def test_an_amount_is_exact_or_refused(amount: Decimal, exponent: int) -> None:
     try:
         minor = to_minor(amount, exponent)
@@ -117,13 +123,14 @@ def test_the_half_cent_of_the_book_goes_to_the_even_cent() -> None:
 
 @pytest.mark.parametrize(
     ("value", "rounded"),
-    [("357.5", 358), ("356.5", 356), ("0.5", 0), ("1.5", 2), ("-0.5", 0), ("-1.5", -2), ("-2.5", -2), ("2.5001", 3),
+    [("357.5", 358), ("356.5", 356), ("0.5", 0), ("1.5", 2), ("-0.5", 0), ("-1.5", -2), ("-2.5", -2),
+     ("2.5001", 3),
      ("2.4999", 2)],
 )  # fmt: skip
 def test_half_goes_to_even(value: str, rounded: int) -> None:
     assert round_minor(Decimal(value)) == rounded
 
 
-@given(st.decimals(min_value=-10**12, max_value=10**12, allow_nan=False, places=4))
+@given(st.decimals(min_value=-(10**12), max_value=10**12, allow_nan=False, places=4))
 def test_rounding_is_that_of_the_standard_library(value: Decimal) -> None:
     assert round_minor(value) == round(value)

@@ -37,8 +37,12 @@ def test_each_machine_has_the_digits_of_its_currency(rows: list[tuple[str | None
 
 
 @given(st.lists(st.tuples(st.sampled_from([*ZONES, None]), st.one_of(st.none(), MOMENTS)), max_size=8))
-def test_times_are_spelled_in_the_zone_of_their_machine(rows: list[tuple[str | None, datetime | None]]) -> None:
-    """Check: zoneinfo, of the standard library. The machine is called like its zone; one without a name is the route's."""
+def test_times_are_spelled_in_the_zone_of_their_machine(
+    rows: list[tuple[str | None, datetime | None]],
+) -> None:
+    """Check: zoneinfo, of the standard library. The machine is called like its zone; one without a name is
+    the route's.
+    """
     frame = pl.DataFrame(rows, schema={"machine": pl.String, "at": pl.Datetime("us", "UTC")}, orient="row")
     frame = frame.with_columns(pl.col("at").alias("minute"))
     iso = local_text(frame, ["at"], {zone: zone for zone in ZONES}, "America/Halifax", ISO)
@@ -67,7 +71,9 @@ def test_the_hour_that_comes_twice_keeps_its_offset(seconds: int) -> None:
     """Source: IANA tz database: New York, 2024-11-03, clocks set back at 06:00 UTC."""
     turn = datetime(2024, 11, 3, 6, tzinfo=UTC)
     early, late = turn - timedelta(hours=1) + timedelta(seconds=seconds), turn + timedelta(seconds=seconds)
-    frame = pl.DataFrame({"machine": ["m", "m"], "at": [early, late]}, schema_overrides={"at": pl.Datetime("us", "UTC")})
+    frame = pl.DataFrame(
+        {"machine": ["m", "m"], "at": [early, late]}, schema_overrides={"at": pl.Datetime("us", "UTC")}
+    )
     one, two = local_text(frame, ["at"], {"m": "America/New_York"}, "UTC", ISO)["at"].to_list()
     assert (one[:19], one[19:]) == (two[:19], "-04:00")
     assert two[19:] == "-05:00"

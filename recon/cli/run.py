@@ -123,7 +123,8 @@ def _print(finished: "Run", form: Format, *, every: bool) -> None:
     with console.capture() as captured:
         print_results(finished.reconciliation, console, every=every)
     # Wrapped text comes padded to the width: nobody wants the blanks in a file or a mail.
-    typer.echo("\n".join(line.rstrip() for line in captured.get().splitlines()))
+    # The console has settled whether there is colour (terminal, NO_COLOR, FORCE_COLOR); echo would settle it anew.
+    typer.echo("\n".join(line.rstrip() for line in captured.get().splitlines()), color=True)
 
 
 def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progress") -> None:

@@ -95,13 +95,13 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
     """
     gathered = _Gathered()
     seen: dict[str, int] = {}
+    known = Known(route)
     for number, path in enumerate(inbox_files(route.root)):
         name = path.relative_to(route.root).as_posix()
         on_file(name)
         gathered.files.append(_File(name))
-        _take_file(path, number, gathered, route, now, seen)
+        _take_file(path, number, gathered, known, now, seen)
     accepted: dict[FileKind, list[Frame]] = {kind: [] for kind in FILE_KINDS}
-    known = Known(route)
     refused: list[Frame] = []
     for reading, texts in gathered.groups.values():
         rows = read_rows(pl.concat(texts), reading, known, now)
@@ -112,7 +112,7 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
     return _assemble(gathered, accepted)
 
 
-def _take_file(path: Path, number: int, gathered: _Gathered, route: Route, now: datetime, seen: dict[str, int]) -> None:
+def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: datetime, seen: dict[str, int]) -> None:
     file = gathered.files[number]
     try:
         data = _bytes(path)
@@ -128,9 +128,9 @@ def _take_file(path: Path, number: int, gathered: _Gathered, route: Route, now: 
         gathered.rejects.append(_withheld(table, number))
         return
     try:
-        reading = reading_for(file.path, table.header, route)
+        reading = reading_for(file.path, table.header, known.route)
         file.kind, file.source = reading.kind, reading.name
-        texts = by_field(table, reading, file=number, now=now)
+        texts = by_field(table, reading, file=number, now=now, known=known)
     except (UnknownFormat, AmbiguousFormat) as error:
         # Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account.
         gathered.remark(number, "unknown-format", str(error))

@@ -4,8 +4,8 @@
     route.counts("09-01 09:00, A1, 10", "09-08 09:00, A1, 8").vends("09-03 12:00, A1, cash, 2.00")
     window = only(route.run().results.stock)
 
-Rows are the lines of a file without the machine: `MM-DD HH:MM` is a local time of 2026, trailing cells may be left
-out. A row is on the line of the file that its place says: the first row is line 2.
+Rows are the lines of a file without the machine: `MM-DD HH:MM` is a local time of 2026, trailing cells may be
+left out. A row is on the line of the file that its place says: the first row is line 2.
 """
 
 import json
@@ -53,7 +53,8 @@ def only(found: Iterable[T]) -> T:
 
 
 def toml(values: dict[str, Any]) -> str:
-    """Keys and values as TOML, one line each. JSON's spelling of texts, numbers and booleans is TOML's too."""
+    """Keys and values as TOML, one line each. JSON's spelling of texts, numbers and booleans is TOML's
+    too."""
     return "".join(f"{name} = {json.dumps(value, default=str)}\n" for name, value in values.items())
 
 
@@ -105,22 +106,36 @@ class RouteBuilder:
         path.write_bytes(content if isinstance(content, bytes) else content.encode())
         return self
 
-    def vends(self, *rows: str, name: str = "vends.csv", machine: str | None = None, columns: str = COLUMNS["vends"]) -> Self:
+    def vends(
+        self, *rows: str, name: str = "vends.csv", machine: str | None = None, columns: str = COLUMNS["vends"]
+    ) -> Self:
         return self._rows("vends", rows, name, machine, columns)
 
-    def counts(self, *rows: str, name: str = "counts.csv", machine: str | None = None, columns: str = COLUMNS["counts"]) -> Self:
+    def counts(
+        self,
+        *rows: str,
+        name: str = "counts.csv",
+        machine: str | None = None,
+        columns: str = COLUMNS["counts"],
+    ) -> Self:
         return self._rows("counts", rows, name, machine, columns)
 
-    def loads(self, *rows: str, name: str = "loads.csv", machine: str | None = None, columns: str = COLUMNS["loads"]) -> Self:
+    def loads(
+        self, *rows: str, name: str = "loads.csv", machine: str | None = None, columns: str = COLUMNS["loads"]
+    ) -> Self:
         return self._rows("loads", rows, name, machine, columns)
 
-    def cash(self, *rows: str, name: str = "cash.csv", machine: str | None = None, columns: str = COLUMNS["cash"]) -> Self:
+    def cash(
+        self, *rows: str, name: str = "cash.csv", machine: str | None = None, columns: str = COLUMNS["cash"]
+    ) -> Self:
         return self._rows("cash", rows, name, machine, columns)
 
     def payouts(self, *rows: str, name: str = "payouts.csv", columns: str = COLUMNS["payouts"]) -> Self:
         return self._rows("payouts", rows, name, "", columns)
 
-    def tests(self, *rows: str, name: str = "tests.csv", machine: str | None = None, columns: str = COLUMNS["tests"]) -> Self:
+    def tests(
+        self, *rows: str, name: str = "tests.csv", machine: str | None = None, columns: str = COLUMNS["tests"]
+    ) -> Self:
         return self._rows("tests", rows, name, machine, columns)
 
     def _rows(self, kind: str, rows: Sequence[str], name: str, machine: str | None, columns: str) -> Self:

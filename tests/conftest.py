@@ -1,4 +1,5 @@
-"""For all tests: `--accept-golden` writes the files under tests/golden anew instead of comparing with them."""
+"""For all tests: `--accept-golden` writes the files under tests/golden anew instead of comparing with
+them."""
 
 import os
 from pathlib import Path
@@ -6,15 +7,17 @@ from pathlib import Path
 import pytest
 from builders import RouteBuilder, slot
 
-# In tests pandera judges every frame at every border; in daily use it does so only where a first look finds a fault.
+# In tests pandera judges every frame at every border; in daily use it does so only where a first look finds a
+# fault.
 os.environ.setdefault("RECON_BORDERS", "full")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--accept-golden", action="store_true",
+        "--accept-golden",
+        action="store_true",
         help="write the golden files under tests/golden anew; look at the difference before committing it",
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture

@@ -1,4 +1,5 @@
-"""The layers hold: who may import whom is checked by import-linter, and the core knows nothing of the command line."""
+"""The layers hold: who may import whom is checked by import-linter, and the core knows nothing of the command
+line."""
 
 import ast
 import subprocess
@@ -21,7 +22,9 @@ def test_the_contract_of_pyproject_holds() -> None:
 
 
 def test_every_package_has_its_layer() -> None:
-    contract = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"][0]
+    contract = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
+        "contracts"
+    ][0]
     named = {layer.strip("()").removeprefix("recon.") for layer in contract["layers"]}
     packages = {path.parent.name for path in (TOP / "recon").glob("*/__init__.py")}
     assert packages - named == set()
@@ -41,7 +44,9 @@ def imported(path: Path) -> set[str]:
 def test_the_core_imports_no_library_of_the_command_line() -> None:
     modules = [path for layer in CORE for path in (TOP / "recon" / layer).rglob("*.py")]
     assert len(modules) > 40
-    assert {path.relative_to(TOP).as_posix() for path in modules if imported(path) & {"typer", "rich", "click"}} == set()
+    assert {
+        path.relative_to(TOP).as_posix() for path in modules if imported(path) & {"typer", "rich", "click"}
+    } == set()
 
 
 def test_the_core_reads_no_clock_and_prints_nothing() -> None:
@@ -51,4 +56,10 @@ def test_the_core_reads_no_clock_and_prints_nothing() -> None:
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Call):
                     called = ast.unparse(node.func)
-                    assert called not in ("print", "datetime.now", "datetime.utcnow", "date.today", "time.time"), f"{path}:{node.lineno}"
+                    assert called not in (
+                        "print",
+                        "datetime.now",
+                        "datetime.utcnow",
+                        "date.today",
+                        "time.time",
+                    ), f"{path}:{node.lineno}"

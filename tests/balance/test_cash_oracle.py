@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import timedelta
+from itertools import pairwise
 
 import polars as pl
 from hypothesis import given, settings
@@ -41,11 +42,20 @@ def days(draw: st.DrawFn) -> tuple[list[Box], list[Vend]]:
     tubes = st.none() | st.integers(0, 900)
     boxes = [Box(visit * (NEAR + 1), name, draw(st.integers(0, 3000)), draw(tubes)) for visit, name in visits]
     minutes = st.integers(0, 150) | st.sampled_from([box.minute for box in boxes])
-    prices = st.tuples(st.integers(1, 400), st.sampled_from([0, 0, 50])).map(lambda pair: (pair[0], sum(pair)))
+    prices = st.tuples(st.integers(1, 400), st.sampled_from([0, 0, 50])).map(
+        lambda pair: (pair[0], sum(pair))
+    )
     vends = st.builds(
-        lambda minute, name, price, quantity, refunded, tender: Vend(minute, name, *price, quantity, refunded, tender),
-        minutes, names, prices, st.integers(1, 3), st.booleans(), st.sampled_from(["cash", "cash", "card"]),
-    )  # fmt: skip
+        lambda minute, name, price, quantity, refunded, tender: Vend(
+            minute, name, *price, quantity, refunded, tender
+        ),
+        minutes,
+        names,
+        prices,
+        st.integers(1, 3),
+        st.booleans(),
+        st.sampled_from(["cash", "cash", "card"]),
+    )
     return boxes, draw(st.lists(vends, max_size=14))
 
 
@@ -53,35 +63,52 @@ def engine(boxes: list[Box], vends: list[Vend]) -> pl.DataFrame:
     cash = frame(
         frames.CASH,
         [
-            {"file": CASH_FILE, "row": row, "machine": box.machine, "zone": "UTC", "time": at(box.minute), "collected": box.collected, "tubes": box.tubes}
+            {
+                "file": CASH_FILE,
+                "row": row,
+                "machine": box.machine,
+                "zone": "UTC",
+                "time": at(box.minute),
+                "collected": box.collected,
+                "tubes": box.tubes,
+            }
             for row, box in enumerate(boxes, start=2)
         ],
     )
     paid = priced(
         {
-            "minute": vend.minute, "machine": vend.machine, "paid_low": vend.low, "paid_high": vend.high, "quantity": vend.quantity,
-            "outcome": "refunded" if vend.refunded else "vended", "stayed_paid": not vend.refunded, "tender": vend.tender,
+            "minute": vend.minute,
+            "machine": vend.machine,
+            "paid_low": vend.low,
+            "paid_high": vend.high,
+            "quantity": vend.quantity,
+            "outcome": "refunded" if vend.refunded else "vended",
+            "stayed_paid": not vend.refunded,
+            "tender": vend.tender,
             "priced": "log" if vend.low == vend.high else "range",
         }
         for vend in vends
-    )  # fmt: skip
+    )
     return cash_windows(cash, paid, one_machine(machines=MACHINES), near=timedelta(minutes=NEAR))
 
 
 def oracle(boxes: list[Box], vends: list[Vend], machine: str) -> list[tuple[object, ...]]:
-    """Each window as opened, closed, vends, unpriced, expected, low, high, collected, tube change, over/short."""
+    """Each window as opened, closed, vends, unpriced, expected, low, high, collected, tube change,
+    over/short."""
     here = sorted((box for box in boxes if box.machine == machine), key=lambda box: box.minute)
     logged = [vend for vend in vends if vend.machine == machine and vend.tender == "cash"]
     windows: list[tuple[object, ...]] = []
-    for before, box in zip(here, here[1:], strict=False):
+    for before, box in pairwise(here):
         opened, closed = before.minute, box.minute
         inside = [vend for vend in logged if opened <= vend.minute < closed]
         kept = [vend for vend in inside if not vend.refunded]
         doubtful = [vend for vend in kept if vend.minute - opened <= NEAR or closed - vend.minute <= NEAR]
         outside = [
-            vend for vend in logged
-            if not vend.refunded and (closed <= vend.minute <= closed + NEAR or opened - NEAR <= vend.minute < opened)
-        ]  # fmt: skip
+            vend
+            for vend in logged
+            if not vend.refunded
+            and (closed <= vend.minute <= closed + NEAR or opened - NEAR <= vend.minute < opened)
+        ]
 
         def low(some: list[Vend]) -> int:
             return sum(vend.low * vend.quantity for vend in some)
@@ -89,22 +116,38 @@ def oracle(boxes: list[Box], vends: list[Vend], machine: str) -> list[tuple[obje
         def high(some: list[Vend]) -> int:
             return sum(vend.high * vend.quantity for vend in some)
 
-        expected = (low(kept), low(kept) - low(doubtful), high(kept) + high([vend for vend in inside if vend.refunded]) + high(outside))
+        expected = (
+            low(kept),
+            low(kept) - low(doubtful),
+            high(kept) + high([vend for vend in inside if vend.refunded]) + high(outside),
+        )
         change = None if box.tubes is None or before.tubes is None else box.tubes - before.tubes
         over = box.collected + (change or 0) - expected[0]
-        told = (*expected, box.collected, change, over) if logged else (None, None, None, box.collected, change, None)
+        told = (
+            (*expected, box.collected, change, over)
+            if logged
+            else (None, None, None, box.collected, change, None)
+        )
         unpriced = sum(vend.quantity for vend in kept if vend.low != vend.high)
         windows.append((opened, closed, sum(vend.quantity for vend in kept), unpriced, *told))
     return windows
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=80, deadline=None, derandomize=True)
 @given(day=days())
 def test_windows_are_those_of_walking_the_vends(day: tuple[list[Box], list[Vend]]) -> None:
     windows = engine(*day)
     minutes = [(pl.col(name) - at(0)).dt.total_minutes().alias(name) for name in ("opened_at", "closed_at")]
     for machine in MACHINES:
         found = windows.filter(pl.col("machine") == machine).select(
-            *minutes, "vends", "unpriced_vends", "expected", "expected_low", "expected_high", "collected", "tube_change", "over_short"
+            *minutes,
+            "vends",
+            "unpriced_vends",
+            "expected",
+            "expected_low",
+            "expected_high",
+            "collected",
+            "tube_change",
+            "over_short",
         )
         assert found.rows() == oracle(*day, machine)

@@ -1,4 +1,5 @@
-"""What counts as opening, loaded and sold: each convention of the stock arithmetic through a whole run (invented data)."""
+"""What counts as opening, loaded and sold: each convention of the stock arithmetic through a whole run
+(invented data)."""
 
 import pytest
 from builders import RouteBuilder, kinds, of_kind, only, places, slot
@@ -22,11 +23,14 @@ def windows(route: RouteBuilder) -> list[Figures]:
     [
         # The sheet says 3 left, 7 put in, 1 taken out: the window opens with 9.
         ("before-load", [(9, 0, 0, 4, 5, 0), (11, 0, 1, 2, 8, 0)]),
-        # The sheet says 3 there after 7 went in: it opens with 3, and the next sheet's loads are of the window that it closes.
+        # The sheet says 3 there after 7 went in: it opens with 3, and the next sheet's loads are of the
+        # window that it closes.
         ("after-load", [(3, 6, 0, 4, 5, 0), (5, 0, 1, 2, 8, 6)]),
     ],
 )
-def test_a_sheet_counts_before_or_after_its_loads(route: RouteBuilder, when: str, told: list[Figures]) -> None:
+def test_a_sheet_counts_before_or_after_its_loads(
+    route: RouteBuilder, when: str, told: list[Figures]
+) -> None:
     route.settings(stock={"count_when": when})
     route.counts("09-01 09:00, A1, 3, 7, 1", "09-08 09:00, A1, 5, 6, 0", "09-15 09:00, A1, 8, 0, 0")
     route.vends("09-03 12:00, A1, cash, 2.00, vended, , 4", "09-10 12:00, A1, cash, 2.00, vended, , 2")
@@ -41,7 +45,9 @@ def test_a_load_slip_of_the_same_moment_is_of_the_same_visit(route: RouteBuilder
 
 
 def test_two_slips_of_one_moment_both_count(route: RouteBuilder) -> None:
-    route.counts("09-01 09:00, A1, 3", "09-08 09:00, A1, 13").loads("09-03 09:00, A1, 6, 1", "09-03 09:00, A1, 5, 0")
+    route.counts("09-01 09:00, A1, 3", "09-08 09:00, A1, 13").loads(
+        "09-03 09:00, A1, 6, 1", "09-03 09:00, A1, 5, 0"
+    )
     assert windows(route) == [(3, 11, 1, 0, 13, 0)]
 
 
@@ -54,9 +60,19 @@ def test_a_test_vend_is_put_back_or_gone(route: RouteBuilder, setting: str, vari
 
 
 def test_only_what_dropped_left_the_slot(route: RouteBuilder) -> None:
-    """vended and refunded take a unit; failed and cancelled do not; free, token and prepaid vends take one like any other."""
+    """vended and refunded take a unit; failed and cancelled do not; free, token and prepaid vends take one
+    like any other."""
     route.counts("09-01 09:00, A1, 20", "09-08 09:00, A1, 14")
-    outcomes = ("cash, 2.00, vended", "cash, 2.00, refunded", "cash, 2.00, failed", "card, 2.00, cancelled", "free", "token", "prepaid, 2.00", "card, 2.00")
+    outcomes = (
+        "cash, 2.00, vended",
+        "cash, 2.00, refunded",
+        "cash, 2.00, failed",
+        "card, 2.00, cancelled",
+        "free",
+        "token",
+        "prepaid, 2.00",
+        "card, 2.00",
+    )
     route.vends(*(f"09-03 12:{at:02d}, A1, {rest}" for at, rest in enumerate(outcomes)))
     run = route.run()
     window = only(run.results.stock)
@@ -66,7 +82,9 @@ def test_only_what_dropped_left_the_slot(route: RouteBuilder) -> None:
 
 
 def test_quantity_counts_in_units_and_in_money(route: RouteBuilder) -> None:
-    route.counts("09-01 09:00, A1, 20", "09-08 09:00, A1, 17").vends("09-03 12:00, A1, cash, 1.50, vended, , 3")
+    route.counts("09-01 09:00, A1, 20", "09-08 09:00, A1, 17").vends(
+        "09-03 12:00, A1, cash, 1.50, vended, , 3"
+    )
     route.cash("09-01 09:00, 0.00, 0.00", "09-08 09:00, 4.50, 0.00")
     results = route.run().results
     assert figures(only(results.stock)) == (20, 0, 0, 3, 17, 0)
@@ -76,11 +94,20 @@ def test_quantity_counts_in_units_and_in_money(route: RouteBuilder) -> None:
 
 def test_a_blank_count_keeps_the_window_open_and_0_does_not(route: RouteBuilder) -> None:
     route.machine("m-1", slot("A1"), slot("A2"))
-    route.counts("09-01 09:00, A1, 9", "09-01 09:00, A2, 9", "09-08 09:00, A1, , 4", "09-08 09:00, A2, 0, 4", "09-15 09:00, A1, 13", "09-15 09:00, A2, 4")
+    route.counts(
+        "09-01 09:00, A1, 9",
+        "09-01 09:00, A2, 9",
+        "09-08 09:00, A1, , 4",
+        "09-08 09:00, A2, 0, 4",
+        "09-15 09:00, A1, 13",
+        "09-15 09:00, A2, 4",
+    )
     run = route.run()
     assert [(window.label, *figures(window)) for window in run.results.stock] == [
-        ("A1", 9, 4, 0, 0, 13, 0), ("A2", 9, 0, 0, 0, 0, -9), ("A2", 4, 0, 0, 0, 4, 0),
-    ]  # fmt: skip
+        ("A1", 9, 4, 0, 0, 13, 0),
+        ("A2", 9, 0, 0, 0, 0, -9),
+        ("A2", 4, 0, 0, 0, 4, 0),
+    ]
     assert [found.label for found in of_kind(run, "not-counted")] == ["A1"]
 
 
@@ -95,7 +122,9 @@ def test_a_restated_count_replaces_the_first_with_its_loads(route: RouteBuilder)
 
 
 def test_a_blank_line_that_a_later_sheet_fills_in_loads_once(route: RouteBuilder) -> None:
-    route.counts("09-01 09:00, A1, , 5", "09-08 09:00, A1, 9", name="counts-1.csv").counts("09-01 09:00, A1, 4, 5", name="counts-2.csv")
+    route.counts("09-01 09:00, A1, , 5", "09-08 09:00, A1, 9", name="counts-1.csv").counts(
+        "09-01 09:00, A1, 4, 5", name="counts-2.csv"
+    )
     run = route.run()
     assert figures(only(run.results.stock)) == (9, 0, 0, 0, 9, 0)
     assert "not-counted" not in kinds(run)
@@ -111,7 +140,9 @@ def test_the_same_sheet_twice_is_one_sheet(route: RouteBuilder) -> None:
 
 def test_a_slot_may_be_counted_by_its_number(route: RouteBuilder) -> None:
     route.machine("m-1", slot("A1", bus=161))
-    route.counts("09-01 09:00, 161, 9", "09-08 09:00, 0xA1, 8", columns="time,bus,counted").vends("09-03 12:00, 161, cash", columns="time,bus,tender")
+    route.counts("09-01 09:00, 161, 9", "09-08 09:00, 0xA1, 8", columns="time,bus,counted").vends(
+        "09-03 12:00, 161, cash", columns="time,bus,tender"
+    )
     assert windows(route) == [(9, 0, 0, 1, 8, 0)]
 
 
@@ -119,12 +150,16 @@ def test_a_slot_may_be_counted_by_its_number(route: RouteBuilder) -> None:
     ("minutes", "low", "high"),
     [
         # A vend m minutes after the count opens the window; the same vend may have dropped before it.
-        ("09:10", -2, -1), ("09:11", -1, -1),
+        ("09:10", -2, -1),
+        ("09:11", -1, -1),
         # One m minutes before it may have dropped after: then this window sold one more.
-        ("08:50", -1, 0), ("08:49", -1, -1),
+        ("08:50", -1, 0),
+        ("08:49", -1, -1),
     ],
-)  # fmt: skip
-def test_the_boundary_reaches_ten_minutes_both_ways_and_no_further(route: RouteBuilder, minutes: str, low: int, high: int) -> None:
+)
+def test_the_boundary_reaches_ten_minutes_both_ways_and_no_further(
+    route: RouteBuilder, minutes: str, low: int, high: int
+) -> None:
     route.counts("09-01 09:00, A1, 9", "09-08 09:00, A1, 7" if minutes > "09" else "09-08 09:00, A1, 8")
     route.vends(f"09-01 {minutes}, A1, cash, 2.00")
     window = only(route.run().results.stock)

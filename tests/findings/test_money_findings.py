@@ -1,4 +1,5 @@
-"""Findings about money: each kind fires, its near miss does not, with amounts and the rows behind it (invented data)."""
+"""Findings about money: each kind fires, its near miss does not, with amounts and the rows behind it
+(invented data)."""
 
 from decimal import Decimal
 
@@ -24,12 +25,19 @@ def test_cash_short_and_over_beyond_the_tolerance(route: RouteBuilder) -> None:
     """1.00 either way agrees by default; a cent more does not."""
     run = boxes(route, "19.00", "18.99", "21.00", "21.01").run()
     short, over = of_kind(run, *CASH_KINDS)
-    for found, kind, severity, machine, amount, lines in (
-        (short, "cash-short", "error", "m-2", "-1.01", {4, 5}), (over, "cash-over", "warning", "m-4", "1.01", {8, 9})
-    ):  # fmt: skip
-        assert (found.kind, found.severity, found.machine, found.amount) == (kind, severity, machine, Decimal(amount))
-        assert (found.opened_at and found.opened_at.isoformat(), found.closed_at and found.closed_at.isoformat()) == (OPENED, CLOSED)
-        assert (found.label, found.units, places(found)) == (None, None, {("cash.csv", line) for line in lines})
+    assert [(each.kind, each.severity, each.machine, each.amount) for each in (short, over)] == [
+        ("cash-short", "error", "m-2", Decimal("-1.01")),
+        ("cash-over", "warning", "m-4", Decimal("1.01")),
+    ]
+    assert (places(short), places(over)) == (
+        {("cash.csv", 4), ("cash.csv", 5)},
+        {("cash.csv", 8), ("cash.csv", 9)},
+    )
+    for found in (short, over):
+        assert found.opened_at is not None
+        assert found.closed_at is not None
+        assert (found.opened_at.isoformat(), found.closed_at.isoformat()) == (OPENED, CLOSED)
+        assert (found.label, found.units) == (None, None)
 
 
 def test_the_cash_tolerance_is_a_setting(route: RouteBuilder) -> None:
@@ -43,13 +51,19 @@ def test_cash_that_a_vend_near_the_collection_explains(route: RouteBuilder) -> N
     for name in ("m-1", "m-2"):
         route.vends("09-08 08:50, A1, cash, 2.00", machine=name)
     undecided, short = sorted(of_kind(route.run(), *CASH_KINDS), key=lambda found: str(found.machine))
-    assert (undecided.kind, undecided.machine, undecided.amount, undecided.label) == ("boundary-vends", "m-1", -3, None)
+    assert (undecided.kind, undecided.machine, undecided.amount, undecided.label) == (
+        "boundary-vends",
+        "m-1",
+        -3,
+        None,
+    )
     assert (short.kind, short.machine, short.amount) == ("cash-short", "m-2", Decimal("-3.01"))
     assert places(undecided) == {("cash.csv", 2), ("cash.csv", 3)}
 
 
 def test_cash_that_only_unpriced_vends_could_explain_is_no_finding_of_its_own(route: RouteBuilder) -> None:
-    """The vend without a price costs 1.00 to 9.00: 5.00 more in the box than the least is within the range."""
+    """The vend without a price costs 1.00 to 9.00: 5.00 more in the box than the least is within the
+    range."""
     route.machine("m-1", slot("A1", price=None), slot("A2", price="1.00"), slot("A3", price="9.00"))
     route.vends("09-03 12:00, A1, cash").cash("09-01 09:00, 0, 0", "09-08 09:00, 6.00, 0")
     run = route.run()
@@ -65,12 +79,22 @@ def test_cash_of_a_machine_that_logs_none(route: RouteBuilder) -> None:
         route.cash("09-01 09:00, 0.00, 5.00", f"09-08 09:00, {took}, 7.50", machine=name)
     run = route.run()
     found = only(of_kind(run, "cash-not-logged"))
-    assert (found.machine, found.amount, found.severity, places(found)) == ("m-1", Decimal("32.50"), "warning", {("cash.csv", 3)})
-    assert [(box.expected, box.over_short) for box in run.results.cash] == [(None, None), (None, None), (2, Decimal("2.50"))]
+    assert (found.machine, found.amount, found.severity, places(found)) == (
+        "m-1",
+        Decimal("32.50"),
+        "warning",
+        {("cash.csv", 3)},
+    )
+    assert [(box.expected, box.over_short) for box in run.results.cash] == [
+        (None, None),
+        (None, None),
+        (2, Decimal("2.50")),
+    ]
 
 
 def test_cash_vends_that_no_two_collections_enclose(route: RouteBuilder) -> None:
-    """m-1 has none at all, m-2 a vend before the first, m-3 one behind the last and a visit since; m-4 is in order."""
+    """m-1 has none at all, m-2 a vend before the first, m-3 one behind the last and a visit since; m-4 is in
+    order."""
     for at, times in enumerate([("09-03",), ("08-31", "09-03"), ("09-03", "09-10"), ("09-03",)], start=1):
         name = f"m-{at}"
         route.machine(name, slot("A1")).vends(*(f"{day} 12:00, A1, cash, 2.00" for day in times), machine=name)
@@ -79,13 +103,17 @@ def test_cash_vends_that_no_two_collections_enclose(route: RouteBuilder) -> None
     route.counts("09-15 09:00, A1, 9", machine="m-3").counts("09-08 09:05, A1, 9", machine="m-4")
     found = {each.machine: (each.kind, each.amount, places(each)) for each in of_kind(route.run(), *CASH_KINDS)}
     assert found == {
-        "m-1": ("no-collection", 2, {("vends.csv", 2)}), "m-2": ("no-collection", 2, {("vends.csv", 3)}), "m-3": ("no-collection", 2, {("vends.csv", 6)}),
-    }  # fmt: skip
+        "m-1": ("no-collection", 2, {("vends.csv", 2)}),
+        "m-2": ("no-collection", 2, {("vends.csv", 3)}),
+        "m-3": ("no-collection", 2, {("vends.csv", 6)}),
+    }
 
 
 def test_cash_since_the_last_collection_is_still_in_the_machine(route: RouteBuilder) -> None:
     """Without a visit since, nothing is missing; a card vend needs no collection."""
-    boxes(route, "20.00").vends("09-10 12:00, A1, cash, 2.00").counts("09-08 09:05, A1, 9").vends("08-30 12:00, A1, card, 2.00")
+    boxes(route, "20.00").vends("09-10 12:00, A1, cash, 2.00").counts("09-08 09:05, A1, 9").vends(
+        "08-30 12:00, A1, card, 2.00"
+    )
     assert kinds(route.run()) & set(CASH_KINDS) == set()
 
 
@@ -104,28 +132,38 @@ def paid(route: RouteBuilder, *statements: str) -> RouteBuilder:
 
 
 def test_payouts_short_and_over_beyond_the_tolerance(route: RouteBuilder) -> None:
-    run = paid(route, "100.00, 10.00, 89.00", "100.00, 10.00, 88.99", "101.00, 10.10, 90.90", "101.01, 10.10, 90.91").run()
+    run = paid(
+        route, "100.00, 10.00, 89.00", "100.00, 10.00, 88.99", "101.00, 10.10, 90.90", "101.01, 10.10, 90.91"
+    ).run()
     found = {each.kind: (each.severity, each.amount, places(each)) for each in of_kind(run, *PAYOUT_KINDS)}
     assert found == {
         "payout-short": ("error", Decimal("-1.01"), {("payouts.csv", 3)}),
         "payout-over": ("warning", Decimal("1.01"), {("payouts.csv", 5)}),
-    }  # fmt: skip
+    }
 
 
 def test_a_statement_without_fees_is_held_against_the_terms(route: RouteBuilder) -> None:
     """90.00 is 100.00 less ten percent; 85.00 may be less the monthly fee too; 83.99 is neither."""
     run = paid(route, "100.00, , 90.00", "100.00, , 85.00", "100.00, , 83.99").run()
     found = only(of_kind(run, *PAYOUT_KINDS))
-    assert (found.kind, found.amount, places(found)) == ("payout-short", Decimal("-6.01"), {("payouts.csv", 4)})
+    assert (found.kind, found.amount, places(found)) == (
+        "payout-short",
+        Decimal("-6.01"),
+        {("payouts.csv", 4)},
+    )
 
 
 def test_fees_other_than_agreed(route: RouteBuilder) -> None:
-    """10.00 is agreed; 15.00 with the monthly fee; a tolerance of 1.00 stands for rounding; 11.01 and 8.99 are neither."""
-    run = paid(route, "100.00, 15.00, 85.00", "100.00, 11.00, 89.00", "100.00, 11.01, 88.99", "100.00, 8.99, 91.01").run()
+    """10.00 is agreed; 15.00 with the monthly fee; a tolerance of 1.00 stands for rounding; 11.01 and 8.99
+    are neither."""
+    run = paid(
+        route, "100.00, 15.00, 85.00", "100.00, 11.00, 89.00", "100.00, 11.01, 88.99", "100.00, 8.99, 91.01"
+    ).run()
     found = sorted((each.kind, each.severity, each.amount, places(each).pop()) for each in of_kind(run, *PAYOUT_KINDS))
     assert found == [
-        ("fee-differs", "warning", Decimal("-1.01"), ("payouts.csv", 4)), ("fee-differs", "warning", Decimal("1.01"), ("payouts.csv", 5)),
-    ]  # fmt: skip
+        ("fee-differs", "warning", Decimal("-1.01"), ("payouts.csv", 4)),
+        ("fee-differs", "warning", Decimal("1.01"), ("payouts.csv", 5)),
+    ]
 
 
 def test_days_that_no_payout_covers(route: RouteBuilder) -> None:
@@ -149,7 +187,12 @@ def test_a_payout_without_its_days_cannot_be_checked(route: RouteBuilder) -> Non
     route.payouts("2026-09-30, , , , , 90.00, P-1", "2026-09-30, 2026-09-01, 2026-09-07, , , 0.00, P-2")
     run = route.run()
     found = only(of_kind(run, *PAYOUT_KINDS))
-    assert (found.kind, found.severity, found.amount, places(found)) == ("payout-undated", "note", 90, {("payouts.csv", 2)})
+    assert (found.kind, found.severity, found.amount, places(found)) == (
+        "payout-undated",
+        "note",
+        90,
+        {("payouts.csv", 2)},
+    )
     undated = next(one for one in run.results.payouts if one.reference == "P-1")
     assert (undated.net_expected, undated.over_short, undated.vends) == (None, None, None)
 

@@ -1,4 +1,5 @@
-"""The catalogue of run findings and the findings agree: every kind is made, every sentence is whole, every id is stable."""
+"""The catalogue of run findings and the findings agree: every kind is made, every sentence is whole, every id
+is stable."""
 
 import ast
 import re
@@ -34,15 +35,32 @@ def bayside() -> Results:
 
 @pytest.fixture(scope="module")
 def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
-    """The kinds that the bayside sample lacks: clock changes, a payout without days; and some findings in other shapes:
-    without price, without slot, in a currency without digits."""
+    """The kinds that the bayside sample lacks: clock changes, a payout without days; and some findings in
+    other shapes: without price, without slot, in a currency without digits."""
     route = RouteBuilder(tmp_path_factory.mktemp("others")).settings(timezone="America/Halifax", currency="JPY")
     route.machine("m-1", slot("A1", price=None), slot("A2", price="150"))
-    route.vends("03-08 02:30, A1, cash", "11-01 01:30, A1, cash, 300", "11-08 08:55, A2, cash, 300", "11-02 12:00, A2, card")
-    route.vends("11-04 12:00, A2, card, 150, vended, T-1", "11-04 12:00, A2, card, 150, refunded, T-1", name="vends-refund.csv")
+    route.vends(
+        "03-08 02:30, A1, cash",
+        "11-01 01:30, A1, cash, 300",
+        "11-08 08:55, A2, cash, 300",
+        "11-02 12:00, A2, card",
+    )
+    route.vends(
+        "11-04 12:00, A2, card, 150, vended, T-1",
+        "11-04 12:00, A2, card, 150, refunded, T-1",
+        name="vends-refund.csv",
+    )
     route.vends("11-03 12:00, A2, cash, 150").vends("11-03 12:00, A2, cash, 150", name="vends-copy.csv")
     route.counts("11-01 09:00, A1, 10", "11-01 09:00, A2, 10", "11-08 09:00, A1, 7", "11-08 09:00, A2, 9")
-    route.cash("11-01 09:00, 0, 0", "11-08 09:00, 150, 0").payouts("2026-11-30, , , , , 150", "2026-11-30, 2026-11-01, 2026-11-03, , , 100")
+    route.cash("11-01 09:00, 0, 0", "11-08 09:00, 150, 0").payouts(
+        "2026-11-30, , , , , 150", "2026-11-30, 2026-11-01, 2026-11-03, , , 100"
+    )
+    for name, hour in (("by-day.csv", 9), ("by-night.csv", 22)):
+        hours = [(hour + at % 7) % 24 for at in range(70)]
+        route.vends(
+            *(f"11-{10 + at // 7} {here:02d}:{at % 60:02d}, A2, token" for at, here in enumerate(hours)),
+            name=name,
+        )
     return route.run().results
 
 
@@ -58,19 +76,29 @@ def test_every_kind_of_the_catalogue_is_made(every: list[Finding]) -> None:
 def hyphenated(path: Path) -> Iterator[str]:
     """Constants of a module that look like the code of a kind."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and re.fullmatch(r"[a-z]+(-[a-z]+)+", node.value):
+        if (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and re.fullmatch(r"[a-z]+(-[a-z]+)+", node.value)
+        ):
             yield node.value
 
 
 def test_every_kind_named_in_the_code_is_in_the_catalogue() -> None:
-    files = [*(TOP / "recon/findings").glob("of_*.py"), TOP / "recon/balance/running.py", TOP / "recon/intake/take_in.py", TOP / "recon/intake/duplicates.py"]
+    files = [
+        *(TOP / "recon/findings").glob("of_*.py"),
+        TOP / "recon/balance/running.py",
+        TOP / "recon/intake/take_in.py",
+        TOP / "recon/intake/duplicates.py",
+    ]
     named = {name for path in files for name in hyphenated(path)} - set(WHY.categories)
     assert named - set(RUN_KINDS) == set()
     assert len(named) > 20
 
 
 def pattern(words: str) -> re.Pattern[str]:
-    """The sentence with something in the place of every name, or nothing where an addition may be left out."""
+    """The sentence with something in the place of every name, or nothing where an addition may be left
+    out."""
     parts = []
     for literal, name, _, _ in Formatter().parse(words):
         parts.append(re.escape(literal))
@@ -86,20 +114,25 @@ def test_every_sentence_is_whole(every: list[Finding]) -> None:
         assert pattern(kind.advice).fullmatch(found.advice), found.advice
         said = f"{found.message} {found.advice}"
         assert not re.search(r"\b(None|null|nan|NaN)\b|[{}]|datetime", said), said
-        # Two blanks stand behind a place (`file:line  what is wrong`) and nowhere else: elsewhere they are an empty name.
+        # Two blanks stand behind a place (`file:line  what is wrong`) and nowhere else: elsewhere they are an
+        # empty name.
         assert "  " not in re.sub(r"^\S+:\d+  ", "", found.message), said
 
 
 def test_the_figures_of_a_finding_are_in_its_sentence(every: list[Finding]) -> None:
     for found in every:
         if found.machine is not None and found.kind not in ("rejected-row", "future-time"):
-            assert found.machine in found.message or "payout" in found.kind or found.kind == "fee-differs", found.message
+            assert found.machine in found.message or "payout" in found.kind or found.kind == "fee-differs", (
+                found.message
+            )
         if found.label is not None:
             assert found.label in found.message
 
 
 def test_every_finding_leads_to_rows_that_are_there(bayside: Results) -> None:
-    lines = {path.relative_to(BAYSIDE).as_posix(): path.read_bytes().count(b"\n") for path in (BAYSIDE / "inbox").iterdir()}
+    lines = {
+        path.relative_to(BAYSIDE).as_posix(): path.read_bytes().count(b"\n") for path in (BAYSIDE / "inbox").iterdir()
+    }
     for found in bayside.findings:
         assert found.evidence, found.message
         assert len(found.evidence) == min(found.evidence_count, 20)
@@ -132,28 +165,45 @@ def test_ids_are_the_same_on_the_next_run_and_in_another_folder(bayside: Results
 
 
 def test_what_was_found_keeps_its_id_when_more_files_arrive(bayside: Results, tmp_path: Path) -> None:
-    """The same route without its last visit and export: windows that closed before are told by the same ids after."""
+    """The same route without its last visit and export: windows that closed before are told by the same ids
+    after."""
     shutil.copytree(BAYSIDE, tmp_path / "early")
-    for name in ("counts-2026-09-28.csv", "cash-2026-09-28.csv", "sales-2026-39.csv", "climb-1-vends-2026-39.csv", "borne-library-1-2026-39.csv"):
+    for name in (
+        "counts-2026-09-28.csv",
+        "cash-2026-09-28.csv",
+        "sales-2026-39.csv",
+        "climb-1-vends-2026-39.csv",
+        "borne-library-1-2026-39.csv",
+    ):
         (tmp_path / "early/inbox" / name).unlink()
     early = recon.run(tmp_path / "early", now=NOW).results
     late = {found.id: found for found in bayside.findings}
     gone = [found for found in early.findings if found.id not in late]
-    # What hangs on vends and visits that were not there yet goes when they are: a payout for an export still to come.
+    # What hangs on vends and visits that were not there yet goes when they are: a payout for an export still
+    # to come.
     passing = {"no-collection", "payout-over", "duplicate-row", "above-capacity"}
     assert {found.kind for found in gone} <= passing, [found.message for found in gone]
     kept = [found for found in early.findings if found.id in late]
     assert len(kept) > 40
-    assert all((found.kind, found.machine, found.label) == (late[found.id].kind, late[found.id].machine, late[found.id].label) for found in kept)
+    assert all(
+        (found.kind, found.machine, found.label) == (late[found.id].kind, late[found.id].machine, late[found.id].label)
+        for found in kept
+    )
 
 
 def test_ids_do_not_hang_on_the_order_of_files_or_rows(tmp_path: Path) -> None:
-    """The same rows from back to front, under other names: findings that are not about a file keep their ids."""
+    """The same rows from back to front, under other names: findings that are not about a file keep their
+    ids."""
 
     def ids(folder: str, names: tuple[str, str], step: int) -> dict[str, Any]:
         route = RouteBuilder(tmp_path / folder).machine("m-1", slot("A1"), slot("A2"))
         counts = ["09-01 09:00, A1, 10", "09-01 09:00, A2, 10", "09-08 09:00, A1, 7", "09-08 09:00, A2, 12"]
-        vends = ["09-03 12:00, A1, cash, 2.00", "09-03 12:00, A2, cash, 1.00", "09-03 12:00, B1, card, 1.00", "09-10 12:00, A2, card"]
+        vends = [
+            "09-03 12:00, A1, cash, 2.00",
+            "09-03 12:00, A2, cash, 1.00",
+            "09-03 12:00, B1, card, 1.00",
+            "09-10 12:00, A2, card",
+        ]
         route.counts(*counts[::step], name=names[0]).vends(*vends[::step], name=names[1])
         return {found.id: (found.kind, found.units, found.amount) for found in route.run().results.findings}
 

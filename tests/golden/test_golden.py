@@ -1,7 +1,8 @@
 """What the command prints and writes for both samples, byte for byte, beside this file.
 
-After a change that is meant, `pytest tests/golden --accept-golden` writes these files anew: read the difference before
-committing it. A golden file that is missing, and one that no output stands behind, both fail.
+After a change that is meant, `pytest tests/golden --accept-golden` writes these files anew: read the
+difference before committing it. A golden file that is missing, and one that no output stands behind, both
+fail.
 """
 
 import difflib
@@ -21,11 +22,23 @@ NAMES = ("printed.txt", "rejects.csv", "results.json")
 
 def outputs(sample: str, folder: Path) -> dict[str, str]:
     """Run a copy of the sample in a pipe of 80 columns, without colour, at a fixed moment."""
-    shutil.copytree(TOP / "samples" / sample, folder / sample, ignore=shutil.ignore_patterns("reports", "ledger"))
-    fixed = {"SOURCE_DATE_EPOCH": "1790700000", "NO_COLOR": "1", "COLUMNS": "80", "PYTHONPATH": str(TOP), "PYTHONIOENCODING": "utf-8"}
-    environment = {name: value for name, value in os.environ.items() if name not in ("FORCE_COLOR", "TERM")} | fixed
+    shutil.copytree(
+        TOP / "samples" / sample, folder / sample, ignore=shutil.ignore_patterns("reports", "ledger")
+    )
+    fixed = {
+        "SOURCE_DATE_EPOCH": "1790700000",
+        "NO_COLOR": "1",
+        "COLUMNS": "80",
+        "PYTHONPATH": str(TOP),
+        "PYTHONIOENCODING": "utf-8",
+    }
+    environment = {
+        name: value for name, value in os.environ.items() if name not in ("FORCE_COLOR", "TERM")
+    } | fixed
     command = [sys.executable, "-m", "recon", "run", sample, "--quiet"]
-    done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, encoding="utf-8", check=False)
+    done = subprocess.run(
+        command, cwd=folder, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
     assert done.stderr == ""
     report = folder / sample / "reports" / "2026-09-29-134000"
     written = {path.name: path.read_bytes().decode("utf-8") for path in report.iterdir()}
@@ -41,12 +54,27 @@ def test_outputs_are_the_golden_ones(sample: str, tmp_path: Path, request: pytes
         for name, text in found.items():
             (golden / name).write_text(text, encoding="utf-8", newline="\n")
     for name in NAMES:
-        assert (golden / name).is_file(), f"tests/golden/{sample}/{name} is missing: pytest tests/golden --accept-golden writes it"
+        assert (golden / name).is_file(), (
+            f"tests/golden/{sample}/{name} is missing: pytest tests/golden --accept-golden writes it"
+        )
         kept = (golden / name).read_bytes().decode("utf-8")
-        changes = list(difflib.unified_diff(kept.splitlines(), found[name].splitlines(), "golden", "now", n=0, lineterm=""))
-        assert found[name] == kept, "\n".join([f"{sample}/{name} differs; if it is meant to: pytest tests/golden --accept-golden", *changes[:40]])
+        changes = list(
+            difflib.unified_diff(
+                kept.splitlines(), found[name].splitlines(), "golden", "now", n=0, lineterm=""
+            )
+        )
+        assert found[name] == kept, "\n".join(
+            [
+                f"{sample}/{name} differs; if it is meant to: pytest tests/golden --accept-golden",
+                *changes[:40],
+            ]
+        )
 
 
 def test_no_golden_file_is_left_over() -> None:
-    there = {path.relative_to(HERE).as_posix() for path in HERE.rglob("*") if path.is_file() and "__pycache__" not in path.parts}
+    there = {
+        path.relative_to(HERE).as_posix()
+        for path in HERE.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
     assert there == {Path(__file__).name} | {f"{sample}/{name}" for sample in SAMPLES for name in NAMES}

@@ -1,4 +1,5 @@
-"""Reports: results.json in the contract's shape, rejects.csv that no spreadsheet runs, text that cuts nothing in silence."""
+"""Reports: results.json in the contract's shape, rejects.csv that no spreadsheet runs, text that cuts nothing
+in silence."""
 
 import csv
 import io
@@ -17,12 +18,16 @@ from recon.report.text import print_results
 
 SHAPE = {
     "inputs": "file sha256 kind source rows accepted duplicate rejected",
-    "stock": "machine label product opened_at closed_at opening loaded removed vended expected counted variance variance_low variance_high"
-    " retail_value cost_value",
-    "cash": "machine opened_at closed_at vends unpriced_vends expected expected_low expected_high collected tube_change over_short",
-    "payouts": "reference paid_on from to machine vends gross_expected gross fees_expected fees net_expected net over_short",
-    "machines": "machine vends unmapped_vends sales cash_sales card_sales fees cost_of_goods shrink_units shrink_retail shrink_cost margin",
-    "findings": "id kind severity machine label bus product opened_at closed_at units amount message advice evidence evidence_count",
+    "stock": "machine label product opened_at closed_at opening loaded removed vended expected counted"
+    " variance variance_low variance_high retail_value cost_value",
+    "cash": "machine opened_at closed_at vends unpriced_vends"
+    " expected expected_low expected_high collected tube_change over_short",
+    "payouts": "reference paid_on from to machine vends"
+    " gross_expected gross fees_expected fees net_expected net over_short",
+    "machines": "machine vends unmapped_vends sales cash_sales card_sales"
+    " fees cost_of_goods shrink_units shrink_retail shrink_cost margin",
+    "findings": "id kind severity machine label bus product opened_at closed_at"
+    " units amount message advice evidence evidence_count",
 }
 """The keys of results.json, section by section, as they are promised."""
 
@@ -31,9 +36,19 @@ SHAPE = {
 def troubled(route: RouteBuilder) -> RouteBuilder:
     """A route with something in every section, and with fields that have no value."""
     route.settings(timezone="America/Halifax").machine("m-1", slot("A1"), slot("B1", price=None))
-    route.counts("09-01 09:00, A1, 10", "09-01 09:00, B1, 10", "09-08 09:00, A1, 7", "09-08 09:00, B1, 7", "09-08 10:00, A1, =1+1")
-    route.vends("09-03 12:00, A1, cash, 2.00", "09-03 12:00, C1, card, 1.00").cash("09-01 09:00, 0, 0", "09-08 09:00, 5.00", "09-15 09:00, 0")
-    return route.payouts("2026-09-09, , , , , 9.00", "2026-09-09, 2026-09-01, 2026-09-03, 1.00, 0.06, 0.94, P-1")
+    route.counts(
+        "09-01 09:00, A1, 10",
+        "09-01 09:00, B1, 10",
+        "09-08 09:00, A1, 7",
+        "09-08 09:00, B1, 7",
+        "09-08 10:00, A1, =1+1",
+    )
+    route.vends("09-03 12:00, A1, cash, 2.00", "09-03 12:00, C1, card, 1.00").cash(
+        "09-01 09:00, 0, 0", "09-08 09:00, 5.00", "09-15 09:00, 0"
+    )
+    return route.payouts(
+        "2026-09-09, , , , , 9.00", "2026-09-09, 2026-09-01, 2026-09-03, 1.00, 0.06, 0.94, P-1"
+    )
 
 
 def test_every_key_is_there_and_none_is_left_out(troubled: RouteBuilder) -> None:
@@ -42,16 +57,40 @@ def test_every_key_is_there_and_none_is_left_out(troubled: RouteBuilder) -> None
     for section, keys in SHAPE.items():
         assert printed[section], section
         assert {tuple(row) for row in printed[section]} == {tuple(keys.split())}
-    missing = {(section, key) for section in SHAPE for row in printed[section] for key, value in row.items() if value is None}
-    assert {("payouts", "from"), ("stock", "retail_value"), ("cash", "tube_change"), ("findings", "label"), ("inputs", "source")} <= missing
+    missing = {
+        (section, key)
+        for section in SHAPE
+        for row in printed[section]
+        for key, value in row.items()
+        if value is None
+    }
+    assert {
+        ("payouts", "from"),
+        ("stock", "retail_value"),
+        ("cash", "tube_change"),
+        ("findings", "label"),
+        ("inputs", "source"),
+    } <= missing
 
 
-def test_money_is_text_in_the_currencys_digits_and_times_carry_the_machines_offset(troubled: RouteBuilder) -> None:
+def test_money_is_text_in_the_currencys_digits_and_times_carry_the_machines_offset(
+    troubled: RouteBuilder,
+) -> None:
     troubled.settings(currency="KWD", timezone="America/Halifax")
     printed = json.loads(troubled.run().json())
-    money = [row[key] for row in printed["cash"] for key in ("expected", "collected", "over_short") if row[key] is not None]
+    money = [
+        row[key]
+        for row in printed["cash"]
+        for key in ("expected", "collected", "over_short")
+        if row[key] is not None
+    ]
     assert all(re.fullmatch(r"-?\d+\.\d{3}", amount) for amount in money)
-    times = [row[key] for section in ("stock", "cash") for row in printed[section] for key in ("opened_at", "closed_at")]
+    times = [
+        row[key]
+        for section in ("stock", "cash")
+        for row in printed[section]
+        for key in ("opened_at", "closed_at")
+    ]
     assert set(times) == {f"2026-09-{day}T09:00:00-03:00" for day in ("01", "08", "15")}
     assert printed["until"].endswith("-04:00")
 
@@ -66,7 +105,11 @@ def test_one_record_a_line(troubled: RouteBuilder) -> None:
 
 def test_texts_of_the_user_come_out_as_they_went_in(tmp_path: Path) -> None:
     route = RouteBuilder(tmp_path).machine("m-1", slot('"A"</script>\u2028é'))
-    run = route.file("inbox/counts.csv", 'machine,time,label,counted\nm-1,2026-09-01 09:00,"""A""</script>\u2028é",1\nm-1,2026-09-08 09:00,"""A""</script>\u2028é",1\n').run()
+    run = route.file(
+        "inbox/counts.csv",
+        "machine,time,label,counted\n"
+        'm-1,2026-09-01 09:00,"""A""</script>\u2028é",1\nm-1,2026-09-08 09:00,"""A""</script>\u2028é",1\n',
+    ).run()
     assert run.results.stock[0].label == '"A"</script>\u2028é'
 
 
@@ -79,11 +122,18 @@ def test_typed_results_take_nothing_else(troubled: RouteBuilder) -> None:
 
 
 def test_rejects_hold_the_line_as_it_stands(route: RouteBuilder) -> None:
-    rows = ['"=cmd|\' /C calc\'!A1",2026-09-01 09:00,A1,1', "+m,2026-09-01 09:00,A1,ten", '"m-1","2026-09-01 09:00","A1","a ""quoted"" ten"', "-m,no time,A1,-1"]
+    rows = [
+        "\"=cmd|' /C calc'!A1\",2026-09-01 09:00,A1,1",
+        "+m,2026-09-01 09:00,A1,ten",
+        '"m-1","2026-09-01 09:00","A1","a ""quoted"" ten"',
+        "-m,no time,A1,-1",
+    ]
     route.file("inbox/counts.csv", "machine,time,label,counted\n" + "\n".join(rows) + "\nshort\n")
     run = route.run()
     listed = list(csv.DictReader(io.StringIO(rejects_csv(run.reconciliation))))
-    assert [(row["file"], row["row"]) for row in listed] == [("inbox/counts.csv", str(line)) for line in (3, 4, 5, 6)]
+    assert [(row["file"], row["row"]) for row in listed] == [
+        ("inbox/counts.csv", str(line)) for line in (3, 4, 5, 6)
+    ]
     # OWASP, CSV injection: a cell that begins with = + - @ or a control character can run as a formula.
     assert [row["text"] for row in listed] == [f"'{rows[1]}", rows[2], f"'{rows[3]}", "short"]
     assert all(row["reason"] for row in listed)
@@ -92,14 +142,20 @@ def test_rejects_hold_the_line_as_it_stands(route: RouteBuilder) -> None:
 
 def text_of(route: RouteBuilder, *, width: int = 80, every: bool = False) -> str:
     out = io.StringIO()
-    print_results(route.run().reconciliation, Console(file=out, width=width, highlight=False, emoji=False, force_terminal=False), every=every)
+    print_results(
+        route.run().reconciliation,
+        Console(file=out, width=width, highlight=False, emoji=False, force_terminal=False),
+        every=every,
+    )
     return out.getvalue()
 
 
 def test_text_says_what_it_leaves_out(route: RouteBuilder) -> None:
     labels = [f"A{at}" for at in range(12)]
     route.machine("m-1", *(slot(label) for label in labels))
-    route.counts(*(f"09-{day} 09:00, {label}, {count}" for day, count in (("01", 9), ("08", 7)) for label in labels))
+    route.counts(
+        *(f"09-{day} 09:00, {label}, {count}" for day, count in (("01", 9), ("08", 7)) for label in labels)
+    )
     short = text_of(route)
     assert sum(short.count(f"m-1 {label}:") for label in labels) == 5
     assert "7 more" in short
@@ -131,7 +187,9 @@ def test_a_label_is_no_markup(tmp_path: Path) -> None:
     assert "m-1 [red]A: short 2" in text_of(route.counts("09-01 09:00, [red]A, 9", "09-08 09:00, [red]A, 7"))
 
 
-def test_a_report_is_written_whole_or_not_at_all(troubled: RouteBuilder, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_report_is_written_whole_or_not_at_all(
+    troubled: RouteBuilder, monkeypatch: pytest.MonkeyPatch
+) -> None:
     done = troubled.run().reconciliation
     real = Path.write_text
 

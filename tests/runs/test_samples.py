@@ -1,4 +1,5 @@
-"""Whole runs over the sample routes, held against the simulator's own reckoning under tests/truth (invented data)."""
+"""Whole runs over the sample routes, held against the simulator's own reckoning under tests/truth (invented
+data)."""
 
 import json
 from datetime import UTC, datetime, timedelta
@@ -59,7 +60,12 @@ def test_every_cash_window_of_the_clean_route_is_the_true_one(clean: dict[str, l
 def test_every_payout_of_the_clean_route_is_the_true_one(clean: dict[str, list[Row]]) -> None:
     for found, told in same_keys(clean["payouts"], truth("clean")["payouts"], "reference"):
         assert {name: found[name] for name in told} == told
-        expected = (found["gross_expected"], found["fees_expected"], found["net_expected"], found["over_short"])
+        expected = (
+            found["gross_expected"],
+            found["fees_expected"],
+            found["net_expected"],
+            found["over_short"],
+        )
         assert expected == (told["gross"], told["fees"], told["net"], "0.00")
 
 
@@ -67,10 +73,17 @@ def test_every_machine_total_of_the_clean_route_is_the_true_one(clean: dict[str,
     for found, told in same_keys(clean["machines"], truth("clean")["machines"], "machine"):
         derived = {
             "units_out": sum(row["vended"] for row in clean["stock"] if row["machine"] == told["machine"]),
-            "prepaid_sales": str(Decimal(found["sales"]) - Decimal(found["cash_sales"]) - Decimal(found["card_sales"])),
-        }  # fmt: skip
+            "prepaid_sales": str(
+                Decimal(found["sales"]) - Decimal(found["cash_sales"]) - Decimal(found["card_sales"])
+            ),
+        }
         assert {name: (found | derived)[name] for name in told} == told
-        assert (found["unmapped_vends"], found["shrink_units"], found["shrink_retail"], found["shrink_cost"]) == (0, 0, "0.00", "0.00")
+        assert (
+            found["unmapped_vends"],
+            found["shrink_units"],
+            found["shrink_retail"],
+            found["shrink_cost"],
+        ) == (0, 0, "0.00", "0.00")
         margin = Decimal(found["sales"]) - Decimal(found["fees"]) - Decimal(found["cost_of_goods"])
         assert Decimal(found["margin"]) == margin
 
@@ -81,20 +94,29 @@ def test_the_clean_route_has_no_error_and_no_warning(clean: dict[str, list[Row]]
 
 
 def said(entry: Row, finding: Row) -> bool:
-    """Whether a finding says what an entry of the truth does: every key given, the file among its evidence."""
+    """Whether a finding says what an entry of the truth does: every key given, the file among its
+    evidence."""
     rest = {name: value for name, value in entry.items() if name != "file"}
-    # The run tells a box full of cash beside a log without any as the log's fault, once a machine, not as cash over.
+    # The run tells a box full of cash beside a log without any as the log's fault, once a machine, not as
+    # cash over.
     if rest["kind"] == "cash-over" and rest.get("machine") == "depot-1":
         rest["kind"] = "cash-not-logged"
     files = {proof["file"] for proof in finding["evidence"]}
-    return all(finding[name] == value for name, value in rest.items()) and entry.get("file", next(iter(files), None)) in files
+    return (
+        all(finding[name] == value for name, value in rest.items())
+        and entry.get("file", next(iter(files), None)) in files
+    )
 
 
 def entries(*parts: str) -> list[Any]:
     """Entries of the truth, each a test of its own."""
     listed = []
     for entry in (entry for part in parts for entry in truth("bayside")[part]):
-        name = "-".join(str(entry[key]).replace("inbox/", "") for key in ("kind", "machine", "label", "file") if key in entry)
+        name = "-".join(
+            str(entry[key]).replace("inbox/", "")
+            for key in ("kind", "machine", "label", "file")
+            if key in entry
+        )
         listed.append(pytest.param(entry, id=name))
     return listed
 
@@ -126,8 +148,14 @@ def test_a_planted_finding_that_names_its_place_is_made_once(bayside: dict[str, 
 def test_all_windows_that_trouble_did_not_touch_agree(bayside: dict[str, list[Row]]) -> None:
     kinds = ("stock-short", "stock-over", "boundary-vends")
     told = truth("bayside")["planted"] + truth("bayside")["follows"]
-    places = {(row["machine"], row["label"], row["opened_at"], row["units"]) for row in told if row["kind"] in kinds}
-    off = {(row["machine"], row["label"], row["opened_at"], row["variance"]) for row in bayside["stock"] if row["variance"]}
+    places = {
+        (row["machine"], row["label"], row["opened_at"], row["units"]) for row in told if row["kind"] in kinds
+    }
+    off = {
+        (row["machine"], row["label"], row["opened_at"], row["variance"])
+        for row in bayside["stock"]
+        if row["variance"]
+    }
     assert off == places
 
 

@@ -73,9 +73,13 @@ def moment_of_run() -> datetime:
 
 
 def run(
-    folder: str | Path, *, since: datetime | None = None, until: datetime | None = None, now: datetime | None = None,
+    folder: str | Path,
+    *,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    now: datetime | None = None,
     on_step: Progress = lambda step: None,
-) -> Run:  # fmt: skip
+) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
@@ -92,7 +96,8 @@ def run(
     intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"))
     if intake.inputs.height == 0:
         raise ReconError(
-            f"{(route.root / 'inbox').as_posix()} holds no files: put sales logs, count sheets and cash sheets there, then run again"
+            f"{(route.root / 'inbox').as_posix()} holds no files: "
+            "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
     return Run(_reconcile(route, intake, moment, _in_utc(since), _in_utc(until) or moment), problems)
@@ -111,26 +116,47 @@ def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | No
     laid = layouts(route)
     priced = price_vends(match_vends(intake.vends, laid), laid, test_vends=settings.stock.test_vends)
     counts, loads = place(intake.counts, laid), place(intake.loads, laid)
-    stock = stock_windows(counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load")
+    stock = stock_windows(
+        counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load"
+    )
     cash = cash_windows(intake.cash, priced, laid, near=near)
     money = card_money(intake.payouts, priced, laid, settings.cards, zone=settings.timezone, digits=settings.exponent)
     shown = _Shown(since, until)
     frames = {
-        "stock": shown.closing(stock.windows), "cash_windows": shown.closing(cash),
+        "stock": shown.closing(stock.windows),
+        "cash_windows": shown.closing(cash),
         "payout_checks": shown.paid(money.checks, settings.timezone),
-    }  # fmt: skip
+    }
     frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
     frames["findings"] = shown.touching(_find(route, intake, laid, priced, counts, stock, money, frames))
     every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
-    taken = {name: getattr(intake, name) for name in ("inputs", "rejects", "notices", "vends", "counts", "loads", "cash", "payouts", "tests")}
+    taken = {
+        name: getattr(intake, name)
+        for name in ("inputs", "rejects", "notices", "vends", "counts", "loads", "cash", "payouts", "tests")
+    }
     return Reconciliation(
-        name=settings.name, currency=settings.currency, digits=settings.exponent, zone=settings.timezone,
-        now=now, since=since, until=until, zones=laid.zones, digits_of=laid.digits, frames=taken | every | frames,
-    )  # fmt: skip
+        name=settings.name,
+        currency=settings.currency,
+        digits=settings.exponent,
+        zone=settings.timezone,
+        now=now,
+        since=since,
+        until=until,
+        zones=laid.zones,
+        digits_of=laid.digits,
+        frames=taken | every | frames,
+    )
 
 
 def _find(
-    route: Route, intake: Intake, laid: Layouts, priced: Frame, counts: Frame, stock: Stock, money: CardMoney, shown: Mapping[str, Frame]
+    route: Route,
+    intake: Intake,
+    laid: Layouts,
+    priced: Frame,
+    counts: Frame,
+    stock: Stock,
+    money: CardMoney,
+    shown: Mapping[str, Frame],
 ) -> Frame:
     settings = route.settings
     spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
@@ -138,18 +164,20 @@ def _find(
     guesses = likeliest(strays, stock.windows, laid, route)
     silences = silent_spans(stock.spans, priced.select("machine", "time"), laid.slots)
     named = {name: getattr(intake, name) for name in ("vends", "counts", "loads", "cash", "payouts", "tests")}
-    return compile_findings([
-        *of_intake.intake_findings(intake, spell),
-        of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
-        of_matching.unknown_machines(named, laid, spell),
-        of_matching.unmapped(strays, guesses, priced, spell, laid),
-        of_matching.undefined(priced, laid, spell),
-        of_matching.silent(silences, stock.windows, spell),
-        *of_matching.price_findings(priced, laid, spell),
-        *of_stock.stock_findings(stock, shown["stock"], breaches(stock, laid), counts, laid, settings, spell),
-        *of_money.cash_findings(shown["cash_windows"], intake.cash, counts, priced, laid, settings, spell),
-        *of_money.payout_findings(money, shown["payout_checks"], priced, settings, spell),
-    ])  # fmt: skip
+    return compile_findings(
+        [
+            *of_intake.intake_findings(intake, spell),
+            of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
+            of_matching.unknown_machines(named, laid, spell),
+            of_matching.unmapped(strays, guesses, priced, spell, laid),
+            of_matching.undefined(priced, laid, spell),
+            of_matching.silent(silences, stock.windows, spell),
+            *of_matching.price_findings(priced, laid, spell),
+            *of_stock.stock_findings(stock, shown["stock"], breaches(stock, laid), counts, laid, settings, spell),
+            *of_money.cash_findings(shown["cash_windows"], intake.cash, counts, priced, laid, settings, spell),
+            *of_money.payout_findings(money, shown["payout_checks"], priced, settings, spell),
+        ]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +198,11 @@ class _Shown:
         return vends.filter(self._within(pl.col("time")))
 
     def paid(self, checks: Frame, zone: str) -> Frame:
-        day = pl.col("paid_on").cast(pl.Datetime("us")).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        day = (
+            pl.col("paid_on")
+            .cast(pl.Datetime("us"))
+            .dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        )
         return checks.filter(self._within(day.dt.convert_time_zone("UTC")).fill_null(True))
 
     def touching(self, findings: Frame) -> Frame:

@@ -1,7 +1,7 @@
 """Cash from one collection of a machine to the next: the box against the log.
 
-over/short = collected + change of the coin tubes - price of the cash vends that stayed paid. Coins go to the tubes first
-and come back out as change, so what the tubes hold more than after the last collection is money taken too.
+over/short = collected + change of the coin tubes - price of the cash vends that stayed paid. Coins go to the tubes
+first and come back out as change, so what the tubes hold more than after the last collection is money taken too.
 """
 
 from datetime import timedelta
@@ -22,22 +22,39 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
     and refunds that may have come from elsewhere than the machine to the least and to the most. Where the machine's log
     holds no cash vend at all, nothing can be expected and the figures are null.
     """
-    numbers = layouts.machines.select("machine").with_row_index("machine_no").with_columns(pl.col("machine_no").cast(pl.Int32))
+    numbers = (
+        layouts.machines.select("machine")
+        .with_row_index("machine_no")
+        .with_columns(pl.col("machine_no").cast(pl.Int32))
+    )
     marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
-    paid = priced.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(numbers, on="machine", how="inner")
-    paid = paid.with_columns((pl.col("paid_low") * pl.col("quantity")).alias("low"), (pl.col("paid_high") * pl.col("quantity")).alias("high"))
-    events = into_windows(paid.select("machine_no", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "machine_no", near)
+    paid = priced.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
+        numbers, on="machine", how="inner"
+    )
+    paid = paid.with_columns(
+        (pl.col("paid_low") * pl.col("quantity")).alias("low"), (pl.col("paid_high") * pl.col("quantity")).alias("high")
+    )
+    events = into_windows(
+        paid.select("machine_no", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "machine_no", near
+    )
     windows = marks
     for part in _sums(events):
         windows = windows.join(part, on="mark", how="left", maintain_order="left")
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
-    logs_cash = priced.filter(pl.col("tender") == "cash").select("machine").unique().with_columns(pl.lit(True).alias("logs_cash"))
+    logs_cash = (
+        priced.filter(pl.col("tender") == "cash")
+        .select("machine")
+        .unique()
+        .with_columns(pl.lit(True).alias("logs_cash"))
+    )
     return guard(_shape(windows.join(logs_cash, on="machine", how="left", maintain_order="left")), CASH_WINDOWS)
 
 
 def _collections(cash: Frame) -> Frame:
-    """One row a machine and moment: the rows of one sheet add up, a later sheet for the same moment replaces an earlier."""
+    """One row a machine and moment: the rows of one sheet add up, a later sheet for the same moment replaces an
+    earlier.
+    """
     sheets = cash.sort("machine", "time", "file", "row").group_by("machine", "time", "file", maintain_order=True)
     per_sheet = sheets.agg(pl.col("collected").sum(), pl.col("tubes").drop_nulls().last(), pl.col("row").last())
     return per_sheet.unique(["machine", "time"], keep="last", maintain_order=True)
@@ -47,12 +64,15 @@ def _sums(events: Frame) -> list[Frame]:
     kept = pl.col("stayed_paid")
     doubt = pl.col("near_open") | pl.col("near_close")
     inside = summed(
-        events, pl.col("window"),
+        events,
+        pl.col("window"),
         vends=pl.when(kept).then("quantity").otherwise(0),
         unpriced_vends=pl.when(kept & (pl.col("priced") == "range")).then("quantity").otherwise(0),
-        low=pl.when(kept).then("low").otherwise(0), high=pl.when(kept).then("high").otherwise(0),
-        doubt=pl.when(kept & doubt).then("low").otherwise(0), refunds=pl.when(~kept).then("high").otherwise(0),
-    )  # fmt: skip
+        low=pl.when(kept).then("low").otherwise(0),
+        high=pl.when(kept).then("high").otherwise(0),
+        doubt=pl.when(kept & doubt).then("low").otherwise(0),
+        refunds=pl.when(~kept).then("high").otherwise(0),
+    )
     late = summed(events.filter(kept & pl.col("near_close")), pl.col("next_window"), before=pl.col("high"))
     # The mark before the first of a machine is the last of another, whose window is open and not shown.
     early = summed(events.filter(kept & pl.col("near_open")), pl.col("window") - 1, after=pl.col("high"))
@@ -61,21 +81,35 @@ def _sums(events: Frame) -> list[Frame]:
 
 def _shape(windows: Frame) -> Frame:
     closed = windows.with_columns(
-        pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
-        *(pl.col(name).shift(-1).over("machine_no").alias(f"close_{name}") for name in ("collected", "tubes", "file", "row")),
+        pl.col("time").alias("opened_at"),
+        pl.col("next_time").alias("closed_at"),
+        *(
+            pl.col(name).shift(-1).over("machine_no").alias(f"close_{name}")
+            for name in ("collected", "tubes", "file", "row")
+        ),
         pl.col("logs_cash").fill_null(False),
-    ).filter(pl.col("next_time").is_not_null())  # fmt: skip
+    ).filter(pl.col("next_time").is_not_null())
     tube_change = pl.col("close_tubes") - pl.col("tubes")
     known = pl.col("logs_cash")
     expected = pl.when(known).then("low")
     return closed.select(
-        "machine", "opened_at", "closed_at", "vends", "unpriced_vends",
+        "machine",
+        "opened_at",
+        "closed_at",
+        "vends",
+        "unpriced_vends",
         expected.alias("expected"),
         pl.when(known).then(pl.col("low") - pl.col("doubt")).alias("expected_low"),
-        pl.when(known).then(pl.col("high") + pl.col("refunds") + pl.col("before") + pl.col("after")).alias("expected_high"),
+        pl.when(known)
+        .then(pl.col("high") + pl.col("refunds") + pl.col("before") + pl.col("after"))
+        .alias("expected_high"),
         (pl.col("high") - pl.col("low")).alias("unpriced_span"),
-        pl.col("close_collected").alias("collected"), tube_change.alias("tube_change"),
+        pl.col("close_collected").alias("collected"),
+        tube_change.alias("tube_change"),
         (pl.col("close_collected") + tube_change.fill_null(0) - expected).alias("over_short"),
-        "logs_cash", pl.col("close_file").alias("file"), pl.col("close_row").alias("row"),
-        pl.col("file").alias("open_file"), pl.col("row").alias("open_row"),
-    )  # fmt: skip
+        "logs_cash",
+        pl.col("close_file").alias("file"),
+        pl.col("close_row").alias("row"),
+        pl.col("file").alias("open_file"),
+        pl.col("row").alias("open_row"),
+    )

@@ -20,7 +20,9 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
     Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
     slot that is not free.
     """
-    states = layouts.states.select("state", "product", "price", "card_price", "unit_cost").rename({"price": "cash_price"})
+    states = layouts.states.select("state", "product", "price", "card_price", "unit_cost").rename(
+        {"price": "cash_price"}
+    )
     vends = matched.join(states, on="state", how="left")
     by_card = pl.coalesce("card_price", "cash_price")
     asked = pl.when(pl.col("tender") == "card").then(by_card).otherwise("cash_price")
@@ -31,12 +33,16 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
         pl.when(~zero_cash.fill_null(False)).then("price").alias("logged")
     )
     vends = vends.with_columns(
-        pl.when(~pl.col("needs")).then(pl.lit("none"))
-        .when(pl.col("logged").is_not_null()).then(pl.lit("log"))
-        .when(pl.col("layout_price").is_not_null()).then(pl.lit("layout"))
-        .cast(PRICED).alias("priced"),
+        pl.when(~pl.col("needs"))
+        .then(pl.lit("none"))
+        .when(pl.col("logged").is_not_null())
+        .then(pl.lit("log"))
+        .when(pl.col("layout_price").is_not_null())
+        .then(pl.lit("layout"))
+        .cast(PRICED)
+        .alias("priced"),
         pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
-    ).with_columns(pl.col("paid_low").alias("paid_high"))  # fmt: skip
+    ).with_columns(pl.col("paid_low").alias("paid_high"))
     vends = _fill_from_neighbours(vends, layouts)
     left = pl.col("outcome").is_in(DROPPED_OUTCOMES)
     if test_vends == "returned":
@@ -59,25 +65,42 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
     missing = vends.filter(pl.col("priced").is_null())
     if missing.height == 0:
         return vends
-    known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null()).select("state", "tender", "time", "file", "row", pl.col("logged").alias("near"))
-    keys = known.select("state", "tender").unique(maintain_order=True).with_row_index("key").with_columns(pl.col("key").cast(pl.Int32))
+    known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null()).select(
+        "state", "tender", "time", "file", "row", pl.col("logged").alias("near")
+    )
+    keys = (
+        known.select("state", "tender")
+        .unique(maintain_order=True)
+        .with_row_index("key")
+        .with_columns(pl.col("key").cast(pl.Int32))
+    )
     history = known.join(keys, on=["state", "tender"]).sort("key", "time", "file", "row").with_row_index("nth")
     history = history.select(
-        "key", "nth", pl.col("time").alias("since"), "near",
-        pl.col("near").shift(1).over("key").alias("second_before"), pl.col("near").shift(-1).over("key").alias("second_after"),
-    )  # fmt: skip
-    keyed = missing.select("file", "row", "machine", "state", "tender", "time").join(keys, on=["state", "tender"], how="left")
+        "key",
+        "nth",
+        pl.col("time").alias("since"),
+        "near",
+        pl.col("near").shift(1).over("key").alias("second_before"),
+        pl.col("near").shift(-1).over("key").alias("second_after"),
+    )
+    keyed = missing.select("file", "row", "machine", "state", "tender", "time").join(
+        keys, on=["state", "tender"], how="left"
+    )
     ranged = _bounds(keyed, history).join(_machine_range(vends, layouts), on="machine", how="left")
-    top = max(filter(None, (layouts.states["price"].max(), layouts.states["card_price"].max(), vends["logged"].max())), default=0)
+    top = max(
+        filter(None, (layouts.states["price"].max(), layouts.states["card_price"].max(), vends["logged"].max())),
+        default=0,
+    )
     two = pl.col("one").is_not_null() & pl.col("other").is_not_null()
     agree = two & (pl.col("one") == pl.col("other"))
     low, high = pl.min_horizontal("one", "other"), pl.max_horizontal("one", "other")
     settled = ranged.select(
-        "file", "row",
+        "file",
+        "row",
         pl.when(agree).then(pl.lit("neighbours")).otherwise(pl.lit("range")).cast(PRICED).alias("priced_new"),
         pl.when(two).then(low).otherwise(pl.coalesce("cheapest", pl.lit(0))).alias("low_new"),
         pl.when(two).then(high).otherwise(pl.coalesce("dearest", pl.lit(top, pl.Int64))).alias("high_new"),
-    )  # fmt: skip
+    )
     return vends.join(settled, on=["file", "row"], how="left").with_columns(
         pl.coalesce("priced", "priced_new").alias("priced"),
         pl.coalesce("paid_low", "low_new").alias("paid_low"),
@@ -98,21 +121,34 @@ def _bounds(keyed: Frame, history: Frame) -> Frame:
     pair = before.join(after, on=["file", "row"], how="left")
     one = pl.coalesce("before", "after")
     other = (
-        pl.when(pl.col("before").is_null()).then("second_after")
-        .when(pl.col("after").is_null()).then("second_before")
-        # Found from both sides, a vend of the same moment is still one vend: it agrees with itself, which proves nothing.
-        .when(pl.col("nth_before") == pl.col("nth_after")).then(pl.coalesce("second_after", "second_before"))
+        pl.when(pl.col("before").is_null())
+        .then("second_after")
+        .when(pl.col("after").is_null())
+        .then("second_before")
+        # Found from both sides, a vend of the same moment is still one: it agrees with itself, which proves nothing.
+        .when(pl.col("nth_before") == pl.col("nth_after"))
+        .then(pl.coalesce("second_after", "second_before"))
         .otherwise("after")
-    )  # fmt: skip
+    )
     none = [pl.lit(None, pl.Int64).alias(name) for name in ("one", "other")]
-    return pl.concat([pair.select("file", "row", "machine", one.alias("one"), other.alias("other")), strangers.select("file", "row", "machine", *none)])
+    return pl.concat(
+        [
+            pair.select("file", "row", "machine", one.alias("one"), other.alias("other")),
+            strangers.select("file", "row", "machine", *none),
+        ]
+    )
 
 
 def _machine_range(vends: Frame, layouts: Layouts) -> Frame:
     """Cheapest and dearest price of each machine, by its layout and by its priced vends."""
     laid = layouts.states.filter("in_use")
-    prices = pl.concat([
-        laid.select("machine", "price"), laid.select("machine", pl.col("card_price").alias("price")),
-        vends.filter(pl.col("priced") == "log").select("machine", pl.col("logged").alias("price")),
-    ]).drop_nulls()  # fmt: skip
-    return prices.group_by("machine").agg(pl.col("price").min().alias("cheapest"), pl.col("price").max().alias("dearest"))
+    prices = pl.concat(
+        [
+            laid.select("machine", "price"),
+            laid.select("machine", pl.col("card_price").alias("price")),
+            vends.filter(pl.col("priced") == "log").select("machine", pl.col("logged").alias("price")),
+        ]
+    ).drop_nulls()
+    return prices.group_by("machine").agg(
+        pl.col("price").min().alias("cheapest"), pl.col("price").max().alias("dearest")
+    )

@@ -26,7 +26,9 @@ def breaches(stock: Stock, layouts: Layouts) -> Frame:
     low = (pl.col("vended") + pl.col("removed")) > pl.col("opening")
     high = (pl.col("opening") + pl.col("loaded") > pl.col("least_capacity")).fill_null(False)
     suspects = spans.filter(low | high)
-    return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort("slot", "window", "kind")
+    return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort(
+        "slot", "window", "kind"
+    )
 
 
 _SHAPE = ["slot", "window", "kind", "opened_at", "closed_at", "time", "balance", "capacity", "file", "row"]
@@ -34,7 +36,11 @@ _SHAPE = ["slot", "window", "kind", "opened_at", "closed_at", "time", "balance",
 
 def _running(suspects: Frame, moves: Frame) -> Frame:
     windows = suspects.select(
-        pl.col("mark").alias("window"), "opening", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"), "early"
+        pl.col("mark").alias("window"),
+        "opening",
+        pl.col("time").alias("opened_at"),
+        pl.col("next_time").alias("closed_at"),
+        "early",
     )
     inside = moves.join(windows, on="window", how="inner").filter(
         # What was put in or taken out at the opening visit is in the opening already.
@@ -51,16 +57,26 @@ def _running(suspects: Frame, moves: Frame) -> Frame:
 def _opened(suspects: Frame) -> Frame:
     """Each window as it opens: a sheet may take out more than it counted, or fill in more than fits."""
     return suspects.select(
-        "slot", pl.col("mark").alias("window"), pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
-        "time", pl.col("opening").alias("balance"), "file", "row",
-    )  # fmt: skip
+        "slot",
+        pl.col("mark").alias("window"),
+        pl.col("time").alias("opened_at"),
+        pl.col("next_time").alias("closed_at"),
+        "time",
+        pl.col("opening").alias("balance"),
+        "file",
+        "row",
+    )
 
 
 def _below(suspects: Frame, moves: Frame) -> Frame:
     opened = _opened(suspects.filter(pl.col("opening") < 0))
-    below = _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0)).select(opened.columns)
-    first = pl.concat([opened, below]).group_by("window", maintain_order=True).agg(
-        pl.col("balance").min().alias("lowest"), pl.all().exclude("balance").first()
+    below = (
+        _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0)).select(opened.columns)
+    )
+    first = (
+        pl.concat([opened, below])
+        .group_by("window", maintain_order=True)
+        .agg(pl.col("balance").min().alias("lowest"), pl.all().exclude("balance").first())
     )
     return first.with_columns(
         pl.lit("below-zero").alias("kind"), pl.col("lowest").alias("balance"), pl.lit(None, pl.Int64).alias("capacity")
@@ -73,4 +89,8 @@ def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
     history = layouts.states.select(pl.col("slot"), "state", "starts", "capacity")
     held = in_force(pl.concat([opened, filled]), history, key="slot", at="time", since="starts", tie="state")
     above = held.filter(pl.col("balance") > pl.col("capacity")).sort("slot", "time")
-    return above.unique("window", keep="first", maintain_order=True).with_columns(pl.lit("above-capacity").alias("kind")).select(_SHAPE)
+    return (
+        above.unique("window", keep="first", maintain_order=True)
+        .with_columns(pl.lit("above-capacity").alias("kind"))
+        .select(_SHAPE)
+    )

@@ -10,7 +10,9 @@ import polars as pl
 from recon.model.frames import Frame
 
 UNLIKELY = 0.001
-"""A silence is pointed out where its chance is below this: about one false alarm a slot in twenty years of weekly counts."""
+"""A silence is pointed out where its chance is below this: about one false alarm a slot in twenty years of weekly
+counts.
+"""
 CAUTIOUS_SHARE = 0.25
 """Of the machine's median rate, for a slot without sales of its own."""
 
@@ -20,10 +22,12 @@ def silent_spans(spans: Frame, vends: Frame, slots: Frame) -> Frame:
 
     spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). vends: all
     vends of the route (machine, time): a window is judged only as far as the machine's log reaches, and only if the
-    machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open), units (in stock),
-    expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and time.
+    machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open), units (in
+    stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and time.
     """
-    reach = vends.group_by("machine").agg(pl.col("time").max().alias("log_end"), pl.col("time").min().alias("log_start"))
+    reach = vends.group_by("machine").agg(
+        pl.col("time").max().alias("log_end"), pl.col("time").min().alias("log_start")
+    )
     here = spans.join(slots, on="slot", how="left").join(reach, on="machine", how="inner")
     ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")
     starts = pl.max_horizontal("time", "log_start")
@@ -35,22 +39,41 @@ def silent_spans(spans: Frame, vends: Frame, slots: Frame) -> Frame:
         (pl.col("events").sum().over("slot") - pl.col("events")).alias("sold_else"),
         (pl.col("exposure").sum().over("slot") - pl.col("exposure")).alias("stocked_else"),
     )
-    rates = own.group_by("machine", "slot").agg((pl.col("events").sum() / pl.col("exposure").sum().clip(1)).alias("rate"))
-    machine_rate = rates.filter(pl.col("rate") > 0).group_by("machine").agg(pl.col("rate").median().alias("median_rate"))
+    rates = own.group_by("machine", "slot").agg(
+        (pl.col("events").sum() / pl.col("exposure").sum().clip(1)).alias("rate")
+    )
+    machine_rate = (
+        rates.filter(pl.col("rate") > 0).group_by("machine").agg(pl.col("rate").median().alias("median_rate"))
+    )
     # A window in which the whole machine logged nothing tells of its reader, not of one slot.
     own = own.with_columns(pl.col("events").sum().over("machine", "time").alias("machine_events"))
     idle = (pl.col("events") == 0) & (pl.col("machine_events") > 0)
-    quiet = own.filter(idle & (pl.col("stock") > 0) & (pl.col("exposure") > 0)).join(machine_rate, on="machine", how="left")
+    quiet = own.filter(idle & (pl.col("stock") > 0) & (pl.col("exposure") > 0)).join(
+        machine_rate, on="machine", how="left"
+    )
     alone = pl.col("sold_else") == 0
     own_rate = pl.col("sold_else") / pl.col("stocked_else").clip(1)
     pooled = pl.col("median_rate").fill_null(0.0) * CAUTIOUS_SHARE
     chance = (
-        pl.when(alone).then((-pooled * pl.col("exposure")).exp())
+        pl.when(alone)
+        .then((-pooled * pl.col("exposure")).exp())
         .otherwise((pl.col("stocked_else") / (pl.col("stocked_else") + pl.col("exposure"))).pow(pl.col("sold_else")))
-    )  # fmt: skip
+    )
     rate = pl.when(alone).then(pooled).otherwise(own_rate)
     judged = quiet.with_columns(chance.alias("chance"), (rate * pl.col("exposure")).alias("expected_vends"))
-    return judged.filter(pl.col("chance") < UNLIKELY).select(
-        "slot", "machine", "label", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
-        (pl.col("stock") + pl.col("loaded")).alias("units"), "expected_vends", "chance", "file", "row",
-    ).sort("slot", "opened_at")  # fmt: skip
+    return (
+        judged.filter(pl.col("chance") < UNLIKELY)
+        .select(
+            "slot",
+            "machine",
+            "label",
+            pl.col("time").alias("opened_at"),
+            pl.col("next_time").alias("closed_at"),
+            (pl.col("stock") + pl.col("loaded")).alias("units"),
+            "expected_vends",
+            "chance",
+            "file",
+            "row",
+        )
+        .sort("slot", "opened_at")
+    )

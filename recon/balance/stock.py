@@ -45,9 +45,13 @@ def stock_windows(
     marks = number_marks(last.select("slot", "time", "counted", "file", "row"), "slot")
     filled = into_windows(_load_events(placed, last, loads), marks, "slot", near, mark_first=count_first)
     sold = into_windows(
-        priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select("slot", "time", "units", "outcome", "file", "row"),
-        marks, "slot", near,
-    )  # fmt: skip
+        priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select(
+            "slot", "time", "units", "outcome", "file", "row"
+        ),
+        marks,
+        "slot",
+        near,
+    )
     spans = _spans(marks, filled, sold)
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
@@ -62,10 +66,14 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     """Loads and removals of count sheets and load slips. Where a sheet was put right, only the later one's count."""
     columns = ["slot", "time", "loaded", "removed", "file", "row"]
     blank = placed.filter(pl.col("counted").is_null()).join(
-        last.select("slot", "time", pl.col("file").alias("last_file"), pl.col("row").alias("last_row")), on=["slot", "time"], how="left"
+        last.select("slot", "time", pl.col("file").alias("last_file"), pl.col("row").alias("last_row")),
+        on=["slot", "time"],
+        how="left",
     )
     # A line left blank, and filled in by a later sheet for the same moment, was put right with its loads.
-    later = (pl.col("last_file") > pl.col("file")) | ((pl.col("last_file") == pl.col("file")) & (pl.col("last_row") > pl.col("row")))
+    later = (pl.col("last_file") > pl.col("file")) | (
+        (pl.col("last_file") == pl.col("file")) & (pl.col("last_row") > pl.col("row"))
+    )
     blank = blank.filter(~later.fill_null(False))
     slips = loads.filter(pl.col("slot").is_not_null())
     both = pl.concat([last.select(columns), blank.select(columns), slips.select(columns)])
@@ -74,17 +82,31 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
 
 def _spans(marks: Frame, filled: Frame, sold: Frame) -> Frame:
     opens = pl.col("at_opening")
-    filled = filled.join(marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left")
+    filled = filled.join(
+        marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left"
+    )
     filled = filled.with_columns((pl.col("time") == pl.col("opened")).fill_null(False).alias("at_opening"))
     undecided = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     put = summed(
-        filled, pl.col("window"),
+        filled,
+        pl.col("window"),
         at_open=pl.when(opens).then(pl.col("loaded") - pl.col("removed")).otherwise(0),
-        loaded=pl.when(opens).then(0).otherwise("loaded"), removed=pl.when(opens).then(0).otherwise("removed"),
-    )  # fmt: skip
-    gone = summed(sold, pl.col("window"), vended=pl.col("units"), undecided=pl.when(undecided).then("units").otherwise(0), events=(pl.col("units") > 0).cast(pl.Int64))
-    lasts = sold.filter(pl.col("window").is_not_null()).group_by(pl.col("window").alias("mark")).agg(pl.col("time").max().alias("last_vend"))
-    after_close = summed(sold.filter("near_close"), pl.col("next_window") , late=pl.col("units"))
+        loaded=pl.when(opens).then(0).otherwise("loaded"),
+        removed=pl.when(opens).then(0).otherwise("removed"),
+    )
+    gone = summed(
+        sold,
+        pl.col("window"),
+        vended=pl.col("units"),
+        undecided=pl.when(undecided).then("units").otherwise(0),
+        events=(pl.col("units") > 0).cast(pl.Int64),
+    )
+    lasts = (
+        sold.filter(pl.col("window").is_not_null())
+        .group_by(pl.col("window").alias("mark"))
+        .agg(pl.col("time").max().alias("last_vend"))
+    )
+    after_close = summed(sold.filter("near_close"), pl.col("next_window"), late=pl.col("units"))
     # A vend just behind the opening count may belong to the window that this count closes: the one before.
     before_open = summed(sold.filter("near_open"), pl.col("window") - 1, early=pl.col("units"))
     out = marks
@@ -103,32 +125,52 @@ def _spans(marks: Frame, filled: Frame, sold: Frame) -> Frame:
 def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
     """The windows that a count closes, with product, price and cost as they stood when that visit began."""
     closed = spans.filter(pl.col("next_time").is_not_null()).with_columns(
-        pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at"),
+        pl.col("time").alias("opened_at"),
+        pl.col("next_time").alias("closed_at"),
         pl.max_horizontal("time", pl.col("next_time") - near).alias("look_at"),
         (pl.col("close_counted") - pl.col("expected")).alias("variance"),
-    )  # fmt: skip
+    )
     history = layouts.states.select("slot", "state", "starts", "product", "price", "unit_cost")
     held = in_force(closed, history, key="slot", at="look_at", since="starts", tie="state")
     value = pl.col("variance")
     return held.join(layouts.slots, on="slot", how="left").select(
-        "slot", "machine", "label", "product", "opened_at", "closed_at", "opening", "loaded", "removed", "vended", "expected",
-        pl.col("close_counted").alias("counted"), "variance",
+        "slot",
+        "machine",
+        "label",
+        "product",
+        "opened_at",
+        "closed_at",
+        "opening",
+        "loaded",
+        "removed",
+        "vended",
+        "expected",
+        pl.col("close_counted").alias("counted"),
+        "variance",
         (value - pl.col("undecided")).alias("variance_low"),
         (value + pl.col("late") + pl.col("early")).alias("variance_high"),
-        "price", "unit_cost",
+        "price",
+        "unit_cost",
         (value * pl.col("price")).alias("retail_value"),
         cost_minor(value, pl.col("unit_cost")).alias("cost_value"),
-        pl.col("file").alias("open_file"), pl.col("row").alias("open_row"), "close_file", "close_row",
-    )  # fmt: skip
+        pl.col("file").alias("open_file"),
+        pl.col("row").alias("open_row"),
+        "close_file",
+        "close_row",
+    )
 
 
 def _moves(filled: Frame, sold: Frame) -> Frame:
-    """Every load, removal and vend with its window, as a signed change of units; `rank` is its order within a moment."""
+    """Every load, removal and vend with its window, as a change of units; `rank` is its order within a moment."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
     doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     parts = [
-        filled.with_columns((-pl.col("removed")).alias("change"), pl.lit(0).alias("rank"), pl.lit(False).alias("undecided")),
-        filled.with_columns(pl.col("loaded").alias("change"), pl.lit(1).alias("rank"), pl.lit(False).alias("undecided")),
+        filled.with_columns(
+            (-pl.col("removed")).alias("change"), pl.lit(0).alias("rank"), pl.lit(False).alias("undecided")
+        ),
+        filled.with_columns(
+            pl.col("loaded").alias("change"), pl.lit(1).alias("rank"), pl.lit(False).alias("undecided")
+        ),
         sold.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank"), doubt.alias("undecided")),
     ]
     return pl.concat([part.select(shape) for part in parts]).filter(pl.col("change") != 0)
@@ -136,14 +178,30 @@ def _moves(filled: Frame, sold: Frame) -> Frame:
 
 def _restated(seen: Frame, last: Frame) -> Frame:
     """Counts that a later sheet contradicts: same slot, same moment, another figure."""
-    final = last.select("slot", "time", pl.col("counted").alias("final"), pl.col("file").alias("final_file"), pl.col("row").alias("final_row"))
-    return seen.join(final, on=["slot", "time"], how="left").filter(pl.col("counted") != pl.col("final")).sort("slot", "time", "file", "row")
+    final = last.select(
+        "slot",
+        "time",
+        pl.col("counted").alias("final"),
+        pl.col("file").alias("final_file"),
+        pl.col("row").alias("final_row"),
+    )
+    return (
+        seen.join(final, on=["slot", "time"], how="left")
+        .filter(pl.col("counted") != pl.col("final"))
+        .sort("slot", "time", "file", "row")
+    )
 
 
 def _early(priced: Frame, loads: Frame, marks: Frame) -> Frame:
     """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
     firsts = marks.group_by("slot").agg(pl.col("time").min().alias("first_count"))
-    sold = priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select("slot", "time", "units", "file", "row")
-    put = loads.filter(pl.col("slot").is_not_null()).select("slot", "time", pl.lit(0, pl.Int64).alias("units"), "file", "row")
+    sold = priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select(
+        "slot", "time", "units", "file", "row"
+    )
+    put = loads.filter(pl.col("slot").is_not_null()).select(
+        "slot", "time", pl.lit(0, pl.Int64).alias("units"), "file", "row"
+    )
     events = pl.concat([sold, put]).join(firsts, on="slot", how="left")
-    return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort("slot", "time", "file", "row")
+    return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort(
+        "slot", "time", "file", "row"
+    )

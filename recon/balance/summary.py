@@ -11,7 +11,8 @@ from recon.model.settings import Cards
 
 
 def machine_summaries(priced: Frame, windows: Frame, layouts: Layouts, cards: Cards) -> Frame:
-    """Sum up the vends and stock windows given, machine by machine; margin = sales - fees - cost_of_goods - shrink_cost.
+    """Sum up the vends and stock windows given, machine by machine; margin = sales - fees - cost_of_goods -
+    shrink_cost.
 
     Money that is only known as a range counts at its low end. Shrink adds up the negative variances alone: an over in
     one slot does not pay for a short in another. Each sum is rounded once. Machines come from layouts and from vends.
@@ -25,20 +26,27 @@ def machine_summaries(priced: Frame, windows: Frame, layouts: Layouts, cards: Ca
     vends = priced.group_by("machine").agg(
         pl.len().cast(pl.Int64).alias("vends"),
         pl.col("slot").null_count().cast(pl.Int64).alias("unmapped_vends"),
-        paid.sum().alias("sales"), by("cash").alias("cash_sales"), by("card").alias("card_sales"),
+        paid.sum().alias("sales"),
+        by("cash").alias("cash_sales"),
+        by("card").alias("card_sales"),
         pl.when(card_paid).then("quantity").otherwise(0).sum().alias("card_vends"),
         (pl.col("units") * pl.col("unit_cost")).sum().alias("cost_parts"),
-    )  # fmt: skip
-    short = windows.filter(pl.col("variance") < 0).group_by("machine").agg(
-        pl.col("variance").sum().alias("shrink_units"),
-        (-pl.col("variance") * pl.col("price")).sum().alias("shrink_retail"),
-        (-pl.col("variance") * pl.col("unit_cost")).sum().alias("shrink_parts"),
+    )
+    short = (
+        windows.filter(pl.col("variance") < 0)
+        .group_by("machine")
+        .agg(
+            pl.col("variance").sum().alias("shrink_units"),
+            (-pl.col("variance") * pl.col("price")).sum().alias("shrink_retail"),
+            (-pl.col("variance") * pl.col("unit_cost")).sum().alias("shrink_parts"),
+        )
     )
     both = layouts.machines.select("machine", "digits").join(vends, on="machine", how="full", coalesce=True)
     both = both.join(short, on="machine", how="left").with_columns(pl.exclude("machine", "digits").fill_null(0))
     digits = layouts.digits
     fees = [
-        fee(gross, count, cards, digits.get(machine, 2)) for machine, gross, count in both.select("machine", "card_sales", "card_vends").iter_rows()
+        fee(gross, count, cards, digits.get(machine, 2))
+        for machine, gross, count in both.select("machine", "card_sales", "card_vends").iter_rows()
     ]
     out = both.with_columns(
         pl.Series("fees", fees, dtype=pl.Int64),
@@ -47,4 +55,3 @@ def machine_summaries(priced: Frame, windows: Frame, layouts: Layouts, cards: Ca
     )
     margin = pl.col("sales") - pl.col("fees") - pl.col("cost_of_goods") - pl.col("shrink_cost")
     return guard(out.with_columns(margin.alias("margin")).select(SUMMARIES.names), SUMMARIES)
-

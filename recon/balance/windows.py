@@ -55,6 +55,8 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
 def summed(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
     """Sums by window number (`mark`); events without a window are left out."""
     return (
-        events.with_columns(window.alias("mark")).filter(pl.col("mark").is_not_null())
-        .group_by("mark").agg(total.sum().cast(pl.Int64).alias(name) for name, total in sums.items())
-    )  # fmt: skip
+        events.with_columns(window.alias("mark"))
+        .filter(pl.col("mark").is_not_null())
+        .group_by("mark")
+        .agg(total.sum().cast(pl.Int64).alias(name) for name, total in sums.items())
+    )

@@ -100,6 +100,7 @@ def main() -> None:
     except Exception:  # noqa: BLE001 - the last fence: whatever got here is a fault of ours, told in one sentence
         where = Path(_report_fault())
         typer.echo(
-            f"recon: a fault of recon's own stopped the command; your files are untouched. Please send {where}", err=True
+            f"recon: a fault of recon's own stopped the command; your files are untouched. Please send {where}",
+            err=True,
         )
         sys.exit(exits.FAULT)

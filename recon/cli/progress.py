@@ -21,7 +21,9 @@ class Progress:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.seconds = time.monotonic() - self.began
         if self.drawn:
             sys.stderr.write("\r\x1b[K")

@@ -31,13 +31,22 @@ _UNUSABLE_KINDS = ("unreadable-file", "unknown-format", "card-number-present")
 
 def run(
     route: Annotated[Path, typer.Argument(help="The route folder.", show_default="this folder")] = Path(),
-    since: Annotated[str | None, typer.Option(help="Show windows that close after this day or local time (2026-09-01, 2026-09-01T07:00).")] = None,
-    until: Annotated[str | None, typer.Option(help="Show windows that close by the end of this day, or by this local time.")] = None,
+    since: Annotated[
+        str | None,
+        typer.Option(help="Show windows that close after this day or local time (2026-09-01, 2026-09-01T07:00)."),
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option(help="Show windows that close by the end of this day, or by this local time.")
+    ] = None,
     form: Annotated[Format, typer.Option("--format", help="How to print the results.")] = Format.text,
-    fail_on: Annotated[FailOn, typer.Option(help="The least severity of a finding that makes the exit code 1.")] = FailOn.error,
+    fail_on: Annotated[
+        FailOn, typer.Option(help="The least severity of a finding that makes the exit code 1.")
+    ] = FailOn.error,
     every: Annotated[bool, typer.Option("--all", help="Print every finding, notes included.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Write nothing: no report, no rejects.csv.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")
+    ] = False,
 ) -> None:
     """Reconcile a route: take in its inbox, match vends to slots, balance stock, cash and card money, and report.
 
@@ -56,9 +65,16 @@ def run(
 
 
 def reconcile_folder(
-    route: Path, *, since: str | None = None, until: str | None = None, form: Format = Format.text,
-    fail_on: FailOn = FailOn.error, every: bool = False, dry_run: bool = False, quiet: bool = False,
-) -> int:  # fmt: skip
+    route: Path,
+    *,
+    since: str | None = None,
+    until: str | None = None,
+    form: Format = Format.text,
+    fail_on: FailOn = FailOn.error,
+    every: bool = False,
+    dry_run: bool = False,
+    quiet: bool = False,
+) -> int:
     """Run, print and write as the command does; returns the exit code."""
     from recon.cli.progress import Progress
     from recon.reconcile import run as reconcile
@@ -97,7 +113,9 @@ def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
     try:
         moment = isoparse(text)
     except ValueError:
-        raise typer.BadParameter(f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)') from None
+        raise typer.BadParameter(
+            f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)'
+        ) from None
     if moment.tzinfo is not None:
         raise typer.BadParameter(f'{option} "{text}": give a local time of the route, without an offset')
     return moment + timedelta(days=1) if end_of_day and len(text) <= len("2026-09-01") else moment
@@ -138,12 +156,18 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
             typer.echo(f"rejected rows: {folder.as_posix()}/rejects.csv ({rejected})", err=True)
     if finished.problems:
         count = len(finished.problems)
-        typer.echo(f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {route.as_posix()}", err=True)
+        typer.echo(
+            f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {route.as_posix()}", err=True
+        )
 
 
 def _exit_code(finished: "Run", fail_on: FailOn) -> int:
     findings = finished.frames["findings"]
     if findings["kind"].is_in(_UNUSABLE_KINDS).any():
         return exits.UNUSABLE
-    counted = {FailOn.error: ["error"], FailOn.warning: ["error", "warning"], FailOn.note: ["error", "warning", "note"]}[fail_on]
+    counted = {
+        FailOn.error: ["error"],
+        FailOn.warning: ["error", "warning"],
+        FailOn.note: ["error", "warning", "note"],
+    }[fail_on]
     return exits.FINDINGS if findings["severity"].cast(str).is_in(counted).any() else exits.OK

@@ -54,7 +54,9 @@ class Speller:
     def path(self, file: pl.Expr) -> pl.Expr:
         """A file number as its path."""
         numbered = dict(enumerate(self.paths))
-        return file.replace_strict(numbered, default=None, return_dtype=pl.String) if numbered else pl.lit(None, pl.String)
+        return (
+            file.replace_strict(numbered, default=None, return_dtype=pl.String) if numbered else pl.lit(None, pl.String)
+        )
 
 
 def how_many(count: pl.Expr, one: str, many: str | None = None) -> pl.Expr:
@@ -80,9 +82,17 @@ def compile_findings(drafts: Iterable[Draft]) -> Frame:
         return FINDINGS.empty()
     whole = pl.concat(parts)
     ordered = whole.sort(
-        pl.col("severity").to_physical(), -pl.col("amount").fill_null(0).abs(), -pl.col("units").fill_null(0).abs(),
-        "kind", "machine", "label", "bus", "opened_at", "id", nulls_last=True,
-    )  # fmt: skip
+        pl.col("severity").to_physical(),
+        -pl.col("amount").fill_null(0).abs(),
+        -pl.col("units").fill_null(0).abs(),
+        "kind",
+        "machine",
+        "label",
+        "bus",
+        "opened_at",
+        "id",
+        nulls_last=True,
+    )
     return guard(ordered, FINDINGS)
 
 
@@ -98,9 +108,11 @@ def _compiled(draft: Draft) -> Frame:
     severity = pl.col("severity") if "severity" in there else pl.lit(kind.severity)
     filled = filled.with_columns(
         pl.Series("id", identities(kind, filled), dtype=pl.String),
-        pl.lit(kind.code).alias("kind"), severity.cast(pl.Enum(SEVERITIES)).alias("severity"),
-        said(kind.words).alias("message"), said(kind.advice).alias("advice"),
-    )  # fmt: skip
+        pl.lit(kind.code).alias("kind"),
+        severity.cast(pl.Enum(SEVERITIES)).alias("severity"),
+        said(kind.words).alias("message"),
+        said(kind.advice).alias("advice"),
+    )
     proof = draft.evidence.group_by("n", maintain_order=True).agg(
         pl.struct("file", "row").head(EVIDENCE_SHOWN).alias("evidence"), pl.len().cast(pl.Int64).alias("evidence_count")
     )
@@ -111,7 +123,8 @@ def _compiled(draft: Draft) -> Frame:
 
 
 def said(words: str) -> pl.Expr:
-    """The sentence of a template such as "{machine} {label}: short {size}", from columns of those names; null reads as nothing.
+    """The sentence of a template such as "{machine} {label}: short {size}", from columns of those names; null reads as
+    nothing.
 
     A name without a column raises: a sentence with a hole in it is a fault. Control characters that came from a file
     are replaced, so that no file steers the terminal or breaks a line.
@@ -126,7 +139,9 @@ def said(words: str) -> pl.Expr:
 
 
 def identities(kind: Kind, frame: Frame) -> list[str]:
-    """The ids of findings: twelve hexadecimal digits of a SHA-256 over the kind and what the finding is about, and nothing else."""
+    """The ids of findings: twelve hexadecimal digits of a SHA-256 over the kind and what the finding is about, and
+    nothing else.
+    """
     told = [_told(name, frame.schema[name]) for name in kind.about]
     texts = frame.select(pl.concat_str(pl.lit(f"{kind.code}\n"), *told)).to_series().to_list()
     return [hashlib.sha256(text.encode()).hexdigest()[:12] for text in texts]

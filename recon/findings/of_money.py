@@ -25,19 +25,29 @@ def _tolerance(settings: Settings, layouts: Layouts) -> pl.Expr:
 
 
 def cash_findings(
-    windows: Frame, collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, settings: Settings, spell: Speller
+    windows: Frame,
+    collections: Frame,
+    counts: Frame,
+    priced: Frame,
+    layouts: Layouts,
+    settings: Settings,
+    spell: Speller,
 ) -> Iterator[Draft]:
     """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown."""
     got = pl.col("collected") + pl.col("tube_change").fill_null(0)
     judged = windows.with_columns(
-        _tolerance(settings, layouts).alias("tolerance"), (got - pl.col("expected_high")).alias("least"), (got - pl.col("expected_low")).alias("most")
+        _tolerance(settings, layouts).alias("tolerance"),
+        (got - pl.col("expected_high")).alias("least"),
+        (got - pl.col("expected_low")).alias("most"),
     )
     short = judged.filter(pl.col("most") < -pl.col("tolerance"))
     over = judged.filter(pl.col("least") > pl.col("tolerance"))
     yield _cash("cash-short", short, spell)
     yield _cash("cash-over", over, spell)
     undecided = judged.filter(pl.col("over_short").abs() > pl.col("tolerance"))
-    undecided = undecided.join(pl.concat([short, over]).select("machine", "opened_at"), on=["machine", "opened_at"], how="anti")
+    undecided = undecided.join(
+        pl.concat([short, over]).select("machine", "opened_at"), on=["machine", "opened_at"], how="anti"
+    )
     yield _cash_boundary(undecided.filter(pl.col("unpriced_vends") == 0), settings, spell)
     yield _not_logged(windows.filter(~pl.col("logs_cash")), spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
@@ -49,12 +59,16 @@ def _cash(kind: str, rows: Frame, spell: Speller) -> Draft:
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at")
     span = pl.format("{} to {}", spell.money(pl.col("expected_low")), spell.money(pl.col("expected_high")))
     rows = rows.with_columns(
-        pl.col("over_short").alias("amount"), spell.money(pl.col("over_short").abs()).alias("size"),
+        pl.col("over_short").alias("amount"),
+        spell.money(pl.col("over_short").abs()).alias("size"),
         pl.when(ranged).then(span).otherwise(spell.money(pl.col("expected"))).alias("expected"),
         spell.money(pl.col("collected")).alias("collected"),
         spell.money(pl.col("tube_change")).fill_null("not noted").alias("tubes"),
-        pl.when(ranged).then(pl.format(" {} of its cash vends have no certain price.", "unpriced_vends")).otherwise(pl.lit("")).alias("also"),
-    )  # fmt: skip
+        pl.when(ranged)
+        .then(pl.format(" {} of its cash vends have no certain price.", "unpriced_vends"))
+        .otherwise(pl.lit(""))
+        .alias("also"),
+    )
     return Draft(kind, rows, _both_sheets(rows))
 
 
@@ -66,77 +80,129 @@ def _both_sheets(rows: Frame) -> Frame:
 def _cash_boundary(rows: Frame, settings: Settings, spell: Speller) -> Draft:
     size = spell.money(pl.col("over_short").abs())
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
-        pl.lit("").alias("slot"), pl.lit(str(settings.tolerance.boundary_minutes)).alias("minutes"), pl.col("over_short").alias("amount"),
-        pl.when(pl.col("over_short") < 0).then(pl.format("cash {} short", size)).otherwise(pl.format("cash {} over", size)).alias("variance"),
-    )  # fmt: skip
+        pl.lit("").alias("slot"),
+        pl.lit(str(settings.tolerance.boundary_minutes)).alias("minutes"),
+        pl.col("over_short").alias("amount"),
+        pl.when(pl.col("over_short") < 0)
+        .then(pl.format("cash {} short", size))
+        .otherwise(pl.format("cash {} over", size))
+        .alias("variance"),
+    )
     return Draft("boundary-vends", rows, _both_sheets(rows))
 
 
 def _not_logged(windows: Frame, spell: Speller) -> Draft:
     taken = windows.filter(pl.col("collected") > 0).sort("machine", "opened_at")
     groups = taken.group_by("machine", maintain_order=True).agg(
-        how_many(pl.len(), "collection").alias("collections"), pl.col("collected").sum(),
+        how_many(pl.len(), "collection").alias("collections"),
+        pl.col("collected").sum(),
         (pl.col("collected") + pl.col("tube_change").fill_null(0)).sum().alias("amount"),
-        pl.col("opened_at").min(), pl.col("closed_at").max(),
-    )  # fmt: skip
+        pl.col("opened_at").min(),
+        pl.col("closed_at").max(),
+    )
     rows = numbered(groups).with_columns(spell.money(pl.col("collected")).alias("collected"))
-    return Draft("cash-not-logged", rows, evidence_of(taken.join(rows.select("n", "machine"), on="machine").sort("n", "opened_at")))
+    return Draft(
+        "cash-not-logged",
+        rows,
+        evidence_of(taken.join(rows.select("n", "machine"), on="machine").sort("n", "opened_at")),
+    )
 
 
-def _no_collection(collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, near: timedelta, spell: Speller) -> Draft:
-    """Cash vends that no two collections enclose: before the first, or behind the last though the machine was visited since."""
+def _no_collection(
+    collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, near: timedelta, spell: Speller
+) -> Draft:
+    """Cash vends that no two collections enclose: before the first, or behind the last though the machine was visited
+    since.
+    """
     ends = collections.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
     visits = counts.group_by("machine").agg(pl.col("time").max().alias("visited"))
-    paid = priced.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(layouts.machines.select("machine"), on="machine", how="semi")
+    paid = priced.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(
+        layouts.machines.select("machine"), on="machine", how="semi"
+    )
     paid = paid.join(ends, on="machine", how="left").join(visits, on="machine", how="left")
     gap = (
-        pl.when(pl.col("first").is_null()).then(pl.lit("none"))
-        .when(pl.col("time") < pl.col("first")).then(pl.lit("before"))
-        .when((pl.col("time") >= pl.col("last")) & (pl.col("time") < pl.col("visited") - near) & (pl.col("visited") - near > pl.col("last")))
+        pl.when(pl.col("first").is_null())
+        .then(pl.lit("none"))
+        .when(pl.col("time") < pl.col("first"))
+        .then(pl.lit("before"))
+        .when(
+            (pl.col("time") >= pl.col("last"))
+            & (pl.col("time") < pl.col("visited") - near)
+            & (pl.col("visited") - near > pl.col("last"))
+        )
         .then(pl.lit("since"))
-    )  # fmt: skip
-    open_cash = paid.with_columns(gap.alias("gap")).filter(pl.col("gap").is_not_null()).sort("machine", "gap", "time", "file", "row")
+    )
+    open_cash = (
+        paid.with_columns(gap.alias("gap"))
+        .filter(pl.col("gap").is_not_null())
+        .sort("machine", "gap", "time", "file", "row")
+    )
     groups = open_cash.group_by("machine", "gap", maintain_order=True).agg(
-        how_many(pl.len(), "vend").alias("vends"), (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
-        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"), pl.col("first", "last", "visited").first(),
-    )  # fmt: skip
+        how_many(pl.len(), "vend").alias("vends"),
+        (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
+        pl.col("time").min().alias("opened_at"),
+        pl.col("time").max().alias("closed_at"),
+        pl.col("first", "last", "visited").first(),
+    )
     rows = spell.local(numbered(groups), first_text="first", last_text="last", visited_text="visited").with_columns(
-        pl.col("low").alias("amount"), spell.money(pl.col("low")).alias("worth"),
-        pl.when(pl.col("gap") == "before").then(pl.format("before the first collection in the books, on {}", "first_text"))
-        .when(pl.col("gap") == "since").then(pl.format("since the last collection in the books, on {}, though it was visited on {}", "last_text", "visited_text"))
-        .otherwise(pl.lit("and no collection in the books")).alias("where"),
-    )  # fmt: skip
+        pl.col("low").alias("amount"),
+        spell.money(pl.col("low")).alias("worth"),
+        pl.when(pl.col("gap") == "before")
+        .then(pl.format("before the first collection in the books, on {}", "first_text"))
+        .when(pl.col("gap") == "since")
+        .then(
+            pl.format(
+                "since the last collection in the books, on {}, though it was visited on {}",
+                "last_text",
+                "visited_text",
+            )
+        )
+        .otherwise(pl.lit("and no collection in the books"))
+        .alias("where"),
+    )
     proof = open_cash.join(rows.select("n", "machine", "gap"), on=["machine", "gap"])
     return Draft("no-collection", rows, evidence_of(proof.sort("n", "time", "file", "row")))
 
 
-def payout_findings(money: CardMoney, checks: Frame, priced: Frame, settings: Settings, spell: Speller) -> Iterator[Draft]:
-    """Payouts that do not agree with the card vends, fees that do not agree with the terms, days without a payout. checks: those shown."""
+def payout_findings(
+    money: CardMoney, checks: Frame, priced: Frame, settings: Settings, spell: Speller
+) -> Iterator[Draft]:
+    """Payouts that do not agree with the card vends, fees that do not agree with the terms, days without a payout.
+    checks: those shown.
+    """
     tolerance = pl.lit(round_minor(settings.tolerance.cash.scaleb(settings.exponent)), pl.Int64)
     dated = checks.filter(pl.col("gross_expected").is_not_null())
     # What the processor accounts for is what it paid and what it kept: that holds whether the fault lies in the
     # gross, or in a net that is not the gross less the fees. Fees of their own are a question of their own.
     accounted = pl.col("net") + pl.coalesce("fees", "fees_on_gross", "fees_expected")
     compared = dated.with_columns(
-        (accounted - pl.col("gross_high")).alias("least"), (accounted - pl.col("gross_expected")).alias("most"),
+        (accounted - pl.col("gross_high")).alias("least"),
+        (accounted - pl.col("gross_expected")).alias("most"),
         # A monthly fee may have been kept unsaid where no fees are stated.
-        pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0).alias("slip"), accounted.alias("accounted"),
+        pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0).alias("slip"),
+        accounted.alias("accounted"),
     )
     yield _payout("payout-short", compared.filter(pl.col("most") < pl.col("slip") - tolerance), spell)
     yield _payout("payout-over", compared.filter(pl.col("least") > tolerance), spell)
     yield _unpaid(money.unpaid, priced, settings.timezone, spell)
     yield _fees(checks, tolerance, spell)
     undated = numbered(_named(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell))
-    yield Draft("payout-undated", undated.with_columns(pl.col("net").alias("amount"), spell.money(pl.col("net")).alias("net")), evidence_of(undated))
+    yield Draft(
+        "payout-undated",
+        undated.with_columns(pl.col("net").alias("amount"), spell.money(pl.col("net")).alias("net")),
+        evidence_of(undated),
+    )
 
 
 def _named(checks: Frame, spell: Speller) -> Frame:
     label = pl.coalesce("reference", pl.format("of {}", "paid_on"))
     of = pl.when(pl.col("machine").is_not_null()).then(pl.format(" ({})", "machine")).otherwise(pl.lit(""))
     return checks.with_columns(
-        pl.concat_str(label, of).alias("named"), pl.format("{} to {}", "from", "to").alias("span"),
-        pl.col("starts").alias("opened_at"), pl.col("ends").alias("closed_at"),
-    )  # fmt: skip
+        pl.concat_str(label, of).alias("named"),
+        pl.format("{} to {}", "from", "to").alias("span"),
+        pl.col("starts").alias("opened_at"),
+        pl.col("ends").alias("closed_at"),
+    )
 
 
 def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
@@ -144,10 +210,14 @@ def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
     kept = pl.col("accounted") - pl.col("net")
     figures = pl.format(
         "paid {} and fees {}, {} expected together",
-        spell.money(pl.col("net")), spell.money(kept), spell.money(pl.col("gross_expected")),
-    )  # fmt: skip
+        spell.money(pl.col("net")),
+        spell.money(kept),
+        spell.money(pl.col("gross_expected")),
+    )
     rows = rows.with_columns(
-        spell.money(pl.col("amount").abs()).alias("size"), figures.alias("figures"), how_many(pl.col("vends"), "vend").alias("vends")
+        spell.money(pl.col("amount").abs()).alias("size"),
+        figures.alias("figures"),
+        how_many(pl.col("vends"), "vend").alias("vends"),
     )
     return Draft(kind, rows, evidence_of(rows))
 
@@ -155,24 +225,38 @@ def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
 def _unpaid(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
     """Days in a row become one finding."""
     ordered = unpaid.sort("machine", "day").with_columns(
-        (pl.col("day").diff().over("machine") > pl.duration(days=1)).fill_null(True).cum_sum().over("machine").alias("run")
+        (pl.col("day").diff().over("machine") > pl.duration(days=1))
+        .fill_null(True)
+        .cum_sum()
+        .over("machine")
+        .alias("run")
     )
     groups = ordered.group_by("machine", "run", maintain_order=True).agg(
-        pl.col("vends").sum().alias("count"), pl.col("low").sum(), pl.col("day").min().alias("first"), pl.col("day").max().alias("last"),
-        pl.col("first_time").min().alias("opened_at"), pl.col("last_time").max().alias("closed_at"),
-    )  # fmt: skip
+        pl.col("vends").sum().alias("count"),
+        pl.col("low").sum(),
+        pl.col("day").min().alias("first"),
+        pl.col("day").max().alias("last"),
+        pl.col("first_time").min().alias("opened_at"),
+        pl.col("last_time").max().alias("closed_at"),
+    )
     rows = numbered(groups).with_columns(
-        how_many(pl.col("count"), "vend").alias("vends"), (-pl.col("low")).alias("amount"), spell.money(pl.col("low")).alias("worth"),
+        how_many(pl.col("count"), "vend").alias("vends"),
+        (-pl.col("low")).alias("amount"),
+        spell.money(pl.col("low")).alias("worth"),
         pl.col("first").alias("from_day"),
-    )  # fmt: skip
+    )
     days = ordered.join(rows.select("n", "machine", "run"), on=["machine", "run"]).select("n", "machine", "day")
     paid = priced.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
     dated = paid.with_columns(pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
-    return Draft("unpaid-vends", rows, evidence_of(dated.join(days, on=["machine", "day"]).sort("n", "time", "file", "row")))
+    return Draft(
+        "unpaid-vends", rows, evidence_of(dated.join(days, on=["machine", "day"]).sort("n", "time", "file", "row"))
+    )
 
 
 def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:
-    """Fees other than agreed for the stated gross; a processor that rounds each vend may be off by half a minor unit for each."""
+    """Fees other than agreed for the stated gross; a processor that rounds each vend may be off by half a minor unit
+    for each.
+    """
     basis = pl.coalesce("fees_on_gross", "fees_expected")
     off = pl.col("fees") - basis
     slack = pl.max_horizontal(tolerance, (pl.col("vends").fill_null(0) + 1) // 2)
@@ -181,7 +265,9 @@ def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:
     rows = numbered(_named(odd.with_columns((-off).alias("amount"), basis.alias("basis"), off.alias("off")), spell))
     more = pl.when(pl.col("off") >= 0).then(pl.lit("more")).otherwise(pl.lit("less"))
     rows = rows.with_columns(
-        spell.money(pl.coalesce("gross", "gross_expected")).alias("gross"), spell.money(pl.col("fees")).alias("fees"),
-        spell.money(pl.col("basis")).alias("fees_expected"), pl.concat_str(spell.money(pl.col("off").abs()), pl.lit(" "), more).alias("difference"),
-    )  # fmt: skip
+        spell.money(pl.coalesce("gross", "gross_expected")).alias("gross"),
+        spell.money(pl.col("fees")).alias("fees"),
+        spell.money(pl.col("basis")).alias("fees_expected"),
+        pl.concat_str(spell.money(pl.col("off").abs()), pl.lit(" "), more).alias("difference"),
+    )
     return Draft("fee-differs", rows, evidence_of(rows))

@@ -35,80 +35,146 @@ def stock_findings(
 
 
 def _beside(windows: Frame, stock: Stock) -> Frame:
-    """What else speaks for each variance: the window next to it with the same figure the other way round; undecided vends."""
+    """What else speaks for each variance: the window next to it with the same figure the other way round; undecided
+    vends.
+    """
     ordered = windows.sort("slot", "opened_at")
     nxt, before = pl.col("variance").shift(-1).over("slot"), pl.col("variance").shift(1).over("slot")
     opposite = pl.col("variance") != 0
     return ordered.select(
-        "slot", "opened_at",
-        pl.when(opposite & (nxt == -pl.col("variance"))).then(pl.lit(" The next window is off by as many the other way: the count between them may be wrong."))
-        .when(opposite & (before == -pl.col("variance"))).then(pl.lit(" The window before is off by as many the other way: the count between them may be wrong."))
-        .otherwise(pl.lit("")).alias("neighbour"),
-        (pl.col("variance_high") - pl.col("variance")).alias("spare_up"), (pl.col("variance") - pl.col("variance_low")).alias("spare_down"),
-    )  # fmt: skip
+        "slot",
+        "opened_at",
+        pl.when(opposite & (nxt == -pl.col("variance")))
+        .then(pl.lit(" The next window is off by as many the other way: the count between them may be wrong."))
+        .when(opposite & (before == -pl.col("variance")))
+        .then(pl.lit(" The window before is off by as many the other way: the count between them may be wrong."))
+        .otherwise(pl.lit(""))
+        .alias("neighbour"),
+        (pl.col("variance_high") - pl.col("variance")).alias("spare_up"),
+        (pl.col("variance") - pl.col("variance_low")).alias("spare_down"),
+    )
 
 
 def _variance(kind: str, rows: Frame, told: Frame, stock: Stock, spell: Speller) -> Draft:
     rows = numbered(rows.join(told, on=["slot", "opened_at"], how="left", maintain_order="left"))
     spare = pl.col("spare_up" if kind == "stock-short" else "spare_down")
-    doubt = pl.when(spare > 0).then(pl.format(" Vends near the counts could explain {} of them.", spare)).otherwise(pl.lit(""))
+    doubt = (
+        pl.when(spare > 0)
+        .then(pl.format(" Vends near the counts could explain {} of them.", spare))
+        .otherwise(pl.lit(""))
+    )
     rows = spell.local(rows, opened="opened_at", closed="closed_at").with_columns(
-        pl.col("variance").alias("units"), pl.col("retail_value").alias("amount"), pl.col("variance").abs().alias("size"),
-        pl.when(pl.col("retail_value").is_not_null()).then(pl.format(", {} at retail", spell.money(pl.col("retail_value").abs())))
-        .otherwise(pl.lit("")).alias("at_retail"),
+        pl.col("variance").alias("units"),
+        pl.col("retail_value").alias("amount"),
+        pl.col("variance").abs().alias("size"),
+        pl.when(pl.col("retail_value").is_not_null())
+        .then(pl.format(", {} at retail", spell.money(pl.col("retail_value").abs())))
+        .otherwise(pl.lit(""))
+        .alias("at_retail"),
         (doubt + pl.col("neighbour")).alias("also"),
-    )  # fmt: skip
+    )
     return Draft(kind, rows, _window_evidence(rows, stock))
 
 
 def _window_evidence(rows: Frame, stock: Stock) -> Frame:
     """Both counts, then every load, removal and vend of the window in time order."""
-    opening = rows.select("n", pl.lit(0).alias("rank"), pl.col("opened_at").alias("time"), pl.col("open_file").alias("file"), pl.col("open_row").alias("row"))
-    closing = rows.select("n", pl.lit(1).alias("rank"), pl.col("closed_at").alias("time"), pl.col("close_file").alias("file"), pl.col("close_row").alias("row"))
+    opening = rows.select(
+        "n",
+        pl.lit(0).alias("rank"),
+        pl.col("opened_at").alias("time"),
+        pl.col("open_file").alias("file"),
+        pl.col("open_row").alias("row"),
+    )
+    closing = rows.select(
+        "n",
+        pl.lit(1).alias("rank"),
+        pl.col("closed_at").alias("time"),
+        pl.col("close_file").alias("file"),
+        pl.col("close_row").alias("row"),
+    )
     marks = stock.spans.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
     inside = stock.moves.join(
         rows.select("n", "slot", "opened_at").join(marks, on=["slot", "opened_at"]).select("n", "window"), on="window"
     ).select("n", pl.lit(2).alias("rank"), "time", "file", "row")
-    both = pl.concat([opening, closing, inside], how="vertical_relaxed").unique(["n", "file", "row"], keep="first", maintain_order=True)
+    both = pl.concat([opening, closing, inside], how="vertical_relaxed").unique(
+        ["n", "file", "row"], keep="first", maintain_order=True
+    )
     return evidence_of(both.sort("n", "rank", "time", "file", "row"))
 
 
 def _boundary(rows: Frame, settings: Settings, stock: Stock, spell: Speller) -> Draft:
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
-        pl.format(" {}", "label").alias("slot_text"), pl.lit(str(settings.tolerance.boundary_minutes)).alias("minutes"),
-        pl.col("variance").alias("units"), pl.col("retail_value").alias("amount"),
-        pl.when(pl.col("variance") < 0).then(pl.format("{} short", -pl.col("variance"))).otherwise(pl.format("{} over", "variance")).alias("said"),
-    )  # fmt: skip
+        pl.format(" {}", "label").alias("slot_text"),
+        pl.lit(str(settings.tolerance.boundary_minutes)).alias("minutes"),
+        pl.col("variance").alias("units"),
+        pl.col("retail_value").alias("amount"),
+        pl.when(pl.col("variance") < 0)
+        .then(pl.format("{} short", -pl.col("variance")))
+        .otherwise(pl.format("{} over", "variance"))
+        .alias("said"),
+    )
     proof = _window_evidence(rows, stock)
-    return Draft("boundary-vends", rows.drop("slot", "variance").rename({"slot_text": "slot", "said": "variance"}), proof)
+    return Draft(
+        "boundary-vends", rows.drop("slot", "variance").rename({"slot_text": "slot", "said": "variance"}), proof
+    )
 
 
 def _breach(kind: str, rows: Frame, stock: Stock, layouts: Layouts, spell: Speller) -> Draft:
-    opening = stock.spans.select(pl.col("mark").alias("window"), "opening", pl.col("file").alias("open_file"), pl.col("row").alias("open_row"))
-    rows = numbered(rows.join(opening, on="window", how="left", maintain_order="left").join(layouts.slots, on="slot", how="left", maintain_order="left"))
-    rows = spell.local(rows.drop("kind"), opened="opened_at", when="time").with_columns(pl.col("balance").alias("units"))
+    opening = stock.spans.select(
+        pl.col("mark").alias("window"), "opening", pl.col("file").alias("open_file"), pl.col("row").alias("open_row")
+    )
+    rows = numbered(
+        rows.join(opening, on="window", how="left", maintain_order="left").join(
+            layouts.slots, on="slot", how="left", maintain_order="left"
+        )
+    )
+    rows = spell.local(rows.drop("kind"), opened="opened_at", when="time").with_columns(
+        pl.col("balance").alias("units")
+    )
     here = rows.select("n", "file", "row")
     start = rows.select("n", pl.col("open_file").alias("file"), pl.col("open_row").alias("row"))
-    return Draft(kind, rows, evidence_of(pl.concat([here, start]).unique(maintain_order=True).sort("n", maintain_order=True)))
+    return Draft(
+        kind, rows, evidence_of(pl.concat([here, start]).unique(maintain_order=True).sort("n", maintain_order=True))
+    )
 
 
 def _no_opening(early: Frame, layouts: Layouts, spell: Speller) -> Draft:
-    groups = early.group_by("slot", maintain_order=True).agg(
-        (pl.col("units") > 0).sum().alias("sold"), (pl.col("units") == 0).sum().alias("put"), (-pl.col("units").sum()).alias("units"),
-        pl.col("time").min().alias("opened_at"), pl.col("first_count").first().alias("closed_at"),
-    ).join(layouts.slots, on="slot", how="left", maintain_order="left")  # fmt: skip
+    groups = (
+        early.group_by("slot", maintain_order=True)
+        .agg(
+            (pl.col("units") > 0).sum().alias("sold"),
+            (pl.col("units") == 0).sum().alias("put"),
+            (-pl.col("units").sum()).alias("units"),
+            pl.col("time").min().alias("opened_at"),
+            pl.col("first_count").first().alias("closed_at"),
+        )
+        .join(layouts.slots, on="slot", how="left", maintain_order="left")
+    )
     vends, loads = how_many(pl.col("sold"), "vend"), how_many(pl.col("put"), "load")
     rows = spell.local(numbered(groups), first="closed_at").with_columns(
-        pl.when(pl.col("put") == 0).then(vends).when(pl.col("sold") == 0).then(loads)
-        .otherwise(pl.concat_str(vends, pl.lit(" and "), loads)).alias("moved"),
-        pl.when(pl.col("first").is_null()).then(pl.lit("any count of it")).otherwise(pl.format("its first count on {}", "first")).alias("until"),
-    )  # fmt: skip
-    return Draft("no-opening-count", rows, evidence_of(early.join(rows.select("n", "slot"), on="slot").sort("n", "time", "file", "row")))
+        pl.when(pl.col("put") == 0)
+        .then(vends)
+        .when(pl.col("sold") == 0)
+        .then(loads)
+        .otherwise(pl.concat_str(vends, pl.lit(" and "), loads))
+        .alias("moved"),
+        pl.when(pl.col("first").is_null())
+        .then(pl.lit("any count of it"))
+        .otherwise(pl.format("its first count on {}", "first"))
+        .alias("until"),
+    )
+    return Draft(
+        "no-opening-count",
+        rows,
+        evidence_of(early.join(rows.select("n", "slot"), on="slot").sort("n", "time", "file", "row")),
+    )
 
 
 def _not_counted(counts: Frame, layouts: Layouts, spell: Speller) -> Draft:
     counted = counts.filter(pl.col("counted").is_not_null()).select("slot", "time")
-    blank = counts.filter(pl.col("counted").is_null() & pl.col("slot").is_not_null()).join(counted, on=["slot", "time"], how="anti")
+    blank = counts.filter(pl.col("counted").is_null() & pl.col("slot").is_not_null()).join(
+        counted, on=["slot", "time"], how="anti"
+    )
     blank = blank.sort("slot", "time", "file", "row").unique(["slot", "time"], keep="first", maintain_order=True)
     rows = numbered(blank.drop("machine", "label").join(layouts.slots, on="slot", how="left", maintain_order="left"))
     rows = spell.local(rows.with_columns(pl.col("time").alias("opened_at")), opened="opened_at")
@@ -119,9 +185,11 @@ def _restated(restated: Frame, layouts: Layouts, spell: Speller) -> Draft:
     last = restated.unique(["slot", "time"], keep="last", maintain_order=True).drop("machine", "label")
     rows = numbered(last.join(layouts.slots, on="slot", how="left", maintain_order="left"))
     rows = spell.local(rows.with_columns(pl.col("time").alias("opened_at")), opened="opened_at").with_columns(
-        pl.col("counted").alias("was"), pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"),
-        pl.format("{}:{}", spell.path(pl.col("final_file")), "final_row").alias("last"), (pl.col("final") - pl.col("counted")).alias("units"),
-    )  # fmt: skip
+        pl.col("counted").alias("was"),
+        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"),
+        pl.format("{}:{}", spell.path(pl.col("final_file")), "final_row").alias("last"),
+        (pl.col("final") - pl.col("counted")).alias("units"),
+    )
     earlier = restated.join(rows.select("n", "slot", "time"), on=["slot", "time"]).select("n", "file", "row")
     later = rows.select("n", pl.col("final_file").alias("file"), pl.col("final_row").alias("row"))
     return Draft("count-restated", rows, evidence_of(pl.concat([earlier, later]).sort("n", "file", "row")))
@@ -129,13 +197,23 @@ def _restated(restated: Frame, layouts: Layouts, spell: Speller) -> Draft:
 
 def _product_changed(windows: Frame, layouts: Layouts, near: timedelta, spell: Speller) -> Draft:
     """Layout changes of the product more than `near` from either count of the window that they fall into."""
-    ordered = layouts.states.sort("slot", "starts", "state").with_columns(pl.col("product").shift(1).over("slot").alias("was"))
-    changes = ordered.filter(pl.col("was").is_not_null() & pl.col("product").is_not_null() & (pl.col("was") != pl.col("product")))
+    ordered = layouts.states.sort("slot", "starts", "state").with_columns(
+        pl.col("product").shift(1).over("slot").alias("was")
+    )
+    changes = ordered.filter(
+        pl.col("was").is_not_null() & pl.col("product").is_not_null() & (pl.col("was") != pl.col("product"))
+    )
     changes = changes.select("slot", "was", pl.col("product").alias("now"), pl.col("starts").alias("changed_at"))
-    hits = windows.join(changes, on="slot", how="inner").filter(
-        (pl.col("changed_at") - pl.col("opened_at") > near) & (pl.col("closed_at") - pl.col("changed_at") > near)
-    ).sort("slot", "opened_at", "changed_at")  # fmt: skip
+    hits = (
+        windows.join(changes, on="slot", how="inner")
+        .filter(
+            (pl.col("changed_at") - pl.col("opened_at") > near) & (pl.col("closed_at") - pl.col("changed_at") > near)
+        )
+        .sort("slot", "opened_at", "changed_at")
+    )
     rows = spell.local(numbered(hits), opened="opened_at", closed="closed_at", changed="changed_at")
     opening = rows.select("n", pl.col("open_file").alias("file"), pl.col("open_row").alias("row"))
     closing = rows.select("n", pl.col("close_file").alias("file"), pl.col("close_row").alias("row"))
-    return Draft("product-changed-without-count", rows, evidence_of(pl.concat([opening, closing]).sort("n", maintain_order=True)))
+    return Draft(
+        "product-changed-without-count", rows, evidence_of(pl.concat([opening, closing]).sort("n", maintain_order=True))
+    )

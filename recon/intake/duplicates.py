@@ -1,8 +1,9 @@
 """The same row met twice: counted once, and said.
 
 Vends with a reference are one vend a reference and machine. One that comes back in another state (refunded since) is
-still one, in its newest state; the same reference with other content is two vends, and remarked. Rows without a reference count as often as the file that has them most often: two real vends in one second
-survive, and an overlap of two exports does not double.
+still one, in its newest state; the same reference with other content is two vends, and remarked. Rows without a
+reference count as often as the file that has them most often: two real vends in one second survive, and an overlap of
+two exports does not double.
 """
 
 import polars as pl
@@ -55,7 +56,9 @@ def _multiset(frame: Frame, content: list[str], *, states: bool) -> tuple[Frame,
 
 
 def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
-    """Name for each repeated row the one that stands for it. Nulls are equal here: an empty cell is part of the content."""
+    """Name for each repeated row the one that stands for it. Nulls are equal here: an empty cell is part of the
+    content.
+    """
     firsts = kept.select(*content, pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
     joined = repeats.join(firsts, on=content, how="left", nulls_equal=True, maintain_order="left")
     return _notices(joined, "duplicate-row")
@@ -74,8 +77,13 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
     again = pl.struct(key).is_duplicated()
     same = [*key, "bus", "label", "tender", "quantity"]
     reach = every.group_by("file").agg(pl.col("time").max().alias("reach"))
-    rivals = kept.filter(again).join(reach, on="file", how="left").with_columns(
-        (pl.col("outcome").n_unique() == pl.len()).over(same).alias("outcomes_differ"), (pl.col("time").n_unique() == 1).over(same).alias("one_moment")
+    rivals = (
+        kept.filter(again)
+        .join(reach, on="file", how="left")
+        .with_columns(
+            (pl.col("outcome").n_unique() == pl.len()).over(same).alias("outcomes_differ"),
+            (pl.col("time").n_unique() == 1).over(same).alias("one_moment"),
+        )
     )
     states = rivals.filter((pl.col("outcomes_differ") | pl.col("one_moment")) & (pl.len().over(same) > 1)).sort(
         *same, "reach", "file", "time", "row", nulls_last=False
@@ -84,13 +92,25 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
         return kept, NOTICES.empty()
     first = pl.col("time").min().over(same).alias("time")
     last = states.with_columns(first).unique(same, keep="last", maintain_order=True)
-    new = last.select(*same, pl.col("outcome").alias("now"), pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
-    older = states.join(new.select("other_file", "other_row"), left_on=["file", "row"], right_on=["other_file", "other_row"], how="anti")
+    new = last.select(
+        *same, pl.col("outcome").alias("now"), pl.col("file").alias("other_file"), pl.col("row").alias("other_row")
+    )
+    older = states.join(
+        new.select("other_file", "other_row"), left_on=["file", "row"], right_on=["other_file", "other_row"], how="anti"
+    )
     told = older.join(new, on=same, how="left", nulls_equal=True, maintain_order="left").with_columns(
-        pl.when(pl.col("outcome") == pl.col("now")).then(pl.format('reference "{}" has another price than before', "reference"))
-        .otherwise(pl.format('reference "{}" was {} and is {}', "reference", pl.col("outcome").cast(pl.String), pl.col("now").cast(pl.String)))
+        pl.when(pl.col("outcome") == pl.col("now"))
+        .then(pl.format('reference "{}" has another price than before', "reference"))
+        .otherwise(
+            pl.format(
+                'reference "{}" was {} and is {}',
+                "reference",
+                pl.col("outcome").cast(pl.String),
+                pl.col("now").cast(pl.String),
+            )
+        )
         .alias("detail")
-    )  # fmt: skip
+    )
     rest = kept.join(states.select("file", "row"), on=["file", "row"], how="anti")
     return pl.concat([rest, last.select(kept.columns)]).sort("file", "row"), _notices(told, "vend-changed")
 
@@ -108,7 +128,13 @@ def _reused(kept: Frame) -> Frame:
 
 def _notices(frame: Frame, kind: str) -> Frame:
     there = set(frame.columns)
-    detail = pl.col("detail") if "detail" in there else pl.col("reference").fill_null("") if "reference" in there else pl.lit("")
+    detail = (
+        pl.col("detail")
+        if "detail" in there
+        else pl.col("reference").fill_null("")
+        if "reference" in there
+        else pl.lit("")
+    )
     columns = {
         "kind": pl.lit(kind),
         "machine": pl.col("machine"),

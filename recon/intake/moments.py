@@ -30,7 +30,9 @@ def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
     numbered = plain.with_row_index("_at")
     settled = _odd_times(numbered, numbered.filter(odd))
     out = numbered.join(settled, on="_at", how="left", maintain_order="left")
-    return out.with_columns(pl.coalesce("time", "_time").alias("time"), pl.col("_clock").alias("clock")).drop("_at", "_time", "_clock")
+    return out.with_columns(pl.coalesce("time", "_time").alias("time"), pl.col("_clock").alias("clock")).drop(
+        "_at", "_time", "_clock"
+    )
 
 
 def _by_zone(frame: pl.DataFrame, ambiguous: str) -> pl.Expr:
@@ -48,17 +50,29 @@ def _odd_times(every: pl.DataFrame, odd: pl.DataFrame) -> pl.DataFrame:
     """Settle the times that happened twice or never: `_at`, `_time` and `_clock` (what there is to say, or null)."""
     read = odd.with_columns(_by_zone(odd, "earliest").alias("_early"), _by_zone(odd, "latest").alias("_late"))
     gaps = read.filter(pl.col("_early").is_null()).select("local", "zone").unique()
-    moved = gaps.with_columns(pl.Series("_moved", [past_gap(local, name) for local, name in gaps.iter_rows()], dtype=TIME))
+    moved = gaps.with_columns(
+        pl.Series("_moved", [past_gap(local, name) for local, name in gaps.iter_rows()], dtype=TIME)
+    )
     read = read.join(moved, on=["local", "zone"], how="left", maintain_order="left")
     second = pl.col("_second") if {"file", "row", "machine"} <= set(every.columns) else pl.lit(None, pl.Boolean)
-    read = read.join(_passes(every, read), on="_at", how="left", maintain_order="left") if "file" in every.columns else read
+    read = (
+        read.join(_passes(every, read), on="_at", how="left", maintain_order="left")
+        if "file" in every.columns
+        else read
+    )
     time = pl.when(second.fill_null(False)).then("_late").otherwise(pl.coalesce("_early", "_moved"))
-    clock = pl.when(pl.col("_moved").is_not_null()).then(pl.lit("nonexistent-time")).when(second.is_null()).then(pl.lit("ambiguous-time"))
+    clock = (
+        pl.when(pl.col("_moved").is_not_null())
+        .then(pl.lit("nonexistent-time"))
+        .when(second.is_null())
+        .then(pl.lit("ambiguous-time"))
+    )
     return read.select("_at", time.alias("_time"), clock.alias("_clock"))
 
 
 def _passes(every: pl.DataFrame, twice: pl.DataFrame) -> pl.DataFrame:
-    """For times that happened twice: whether the clock ran through the hour for the second time (`_second`, null: not told).
+    """For times that happened twice: whether the clock ran through the hour for the second time (`_second`, null: not
+    told).
 
     A log is read in the order of its rows, forward or backward. Where a file runs through time without a step back but
     in that hour, its rows are taken as one; else each machine's rows by themselves. The hour is told apart where the
@@ -66,7 +80,11 @@ def _passes(every: pl.DataFrame, twice: pl.DataFrame) -> pl.DataFrame:
     """
     folded = twice.filter(pl.col("_early").is_not_null()).select("_at", pl.lit(True).alias("fold"))
     files = every.filter(pl.col("file").is_in(twice["file"].unique().to_list()) & pl.col("local").is_not_null())
-    rows = files.select("_at", "file", "row", "machine", "zone", "local").join(folded, on="_at", how="left").with_columns(pl.col("fold").fill_null(False))
+    rows = (
+        files.select("_at", "file", "row", "machine", "zone", "local")
+        .join(folded, on="_at", how="left")
+        .with_columns(pl.col("fold").fill_null(False))
+    )
     whole = _jumps(rows.with_columns(pl.lit("").alias("group")))
     alone = _jumps(rows.with_columns(pl.col("machine").fill_null("").alias("group")))
     both = whole.join(alone, on="_at", suffix="_alone")
@@ -78,15 +96,23 @@ def _jumps(rows: pl.DataFrame) -> pl.DataFrame:
     keys = ["file", "zone", "group"]
     stepped = rows.sort(*keys, "row").with_columns(pl.col("local").diff().over(keys).alias("step"))
     backward = (pl.col("step") < pl.duration()).sum() > (pl.col("step") > pl.duration()).sum()
-    turned = stepped.with_columns(pl.when(backward.over(keys)).then(-pl.col("row")).otherwise("row").alias("order")).sort(*keys, "order")
+    turned = stepped.with_columns(
+        pl.when(backward.over(keys)).then(-pl.col("row")).otherwise("row").alias("order")
+    ).sort(*keys, "order")
     back = (pl.col("local").diff().over(keys) < pl.duration()).fill_null(False)
     inside = pl.col("fold") & pl.col("fold").shift(1, fill_value=False).over(keys)
-    marked = turned.with_columns((back & inside).alias("jump"), (back & ~inside).any().over(keys).alias("disorder"), pl.col("local").dt.date().alias("night"))
+    marked = turned.with_columns(
+        (back & inside).alias("jump"),
+        (back & ~inside).any().over(keys).alias("disorder"),
+        pl.col("local").dt.date().alias("night"),
+    )
     nights = [*keys, "night"]
     counted = marked.filter("fold").with_columns(
         pl.col("jump").cum_sum().over(nights).alias("pass"), pl.col("jump").sum().over(nights).alias("jumps")
     )
-    return counted.select("_at", pl.when((pl.col("jumps") == 1) & ~pl.col("disorder")).then(pl.col("pass") == 1).alias("_second"))
+    return counted.select(
+        "_at", pl.when((pl.col("jumps") == 1) & ~pl.col("disorder")).then(pl.col("pass") == 1).alias("_second")
+    )
 
 
 def past_gap(local: datetime, name: str) -> datetime:

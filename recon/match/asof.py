@@ -4,16 +4,14 @@ Polars does not check the order of a grouped as-of join, and answers wrongly whe
 right are decided by row order. So both sides are sorted here, by a written order, and nowhere else is one made.
 """
 
-import polars as pl
-
 from recon.model.frames import Frame
 
 
 def in_force(left: Frame, history: Frame, *, key: str, at: str, since: str, tie: str) -> Frame:
     """Give each row of `left` the last row of `history` with the same `key` whose `since` is at or before its `at`.
 
-    key: an integer column of both, never null. tie: the column of `history` that decides among equal `since` (the
-    last wins). Returns `left` sorted by key and `at`, plus the columns of `history` (null where nothing was in force yet).
+    key: an integer column of both, never null. tie: the column of `history` that decides among equal `since` (the last
+    wins). Returns `left` sorted by key and `at`, plus the columns of `history` (null where nothing was in force yet).
     """
     ordered = history.sort(key, since, tie, maintain_order=True)
     return left.sort(key, at, maintain_order=True).join_asof(

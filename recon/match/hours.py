@@ -1,9 +1,9 @@
 """Exports whose times seem to be in another zone: their sales fall into hours in which the machines do not sell.
 
 The hours of day of a file's vends are held against those of the same machines in all other files, by the Bhattacharyya
-coefficient (the sum over the hours of the root of the product of both shares: 1 where they are alike, 0 where they never
-meet). A zone is suspected where some other offset fits far better than none. Without other files to compare with, only a
-file that sells through the night and hardly by day is pointed out.
+coefficient (the sum over the hours of the root of the product of both shares: 1 where they are alike, 0 where they
+never meet). A zone is suspected where some other offset fits far better than none. Without other files to compare with,
+only a file that sells through the night and hardly by day is pointed out.
 """
 
 import math
@@ -26,8 +26,9 @@ HOURS = range(24)
 def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     """Files of vends whose times seem to be off by whole hours.
 
-    vends: `file`, `machine` and `time` (UTC). zones: machine to zone. Returns file, vends, offset (hours to add, Int64),
-    fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to 06:00).
+    vends: `file`, `machine` and `time` (UTC). zones: machine to zone. Returns file, vends, offset (hours to add,
+    Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
+    06:00).
     """
     counted = _by_hour(vends, zones, default)
     totals = counted.group_by("machine", "hour").agg(pl.col("len").sum().alias("total"))
@@ -36,14 +37,25 @@ def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame
         for (file,), own in sorted(counted.partition_by("file", as_dict=True).items())
         if (found := _judge(own, totals)) is not None
     ]
-    shape = {"file": pl.Int32, "vends": pl.Int64, "offset": pl.Int64, "fit": pl.Float64, "fit_now": pl.Float64, "night": pl.Float64}
+    shape = {
+        "file": pl.Int32,
+        "vends": pl.Int64,
+        "offset": pl.Int64,
+        "fit": pl.Float64,
+        "fit_now": pl.Float64,
+        "night": pl.Float64,
+    }
     return pl.DataFrame(rows, schema=shape, orient="row")
 
 
 def _by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     """Vends by file, machine and local hour of day."""
     per_hour = vends.group_by("file", "machine", pl.col("time").dt.truncate("1h").alias("time")).len()
-    zone = pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String) if zones else pl.lit(default)
+    zone = (
+        pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
+        if zones
+        else pl.lit(default)
+    )
     parts = [
         part.with_columns(pl.col("time").dt.convert_time_zone(str(key[0])).dt.hour().alias("hour"))
         for key, part in per_hour.with_columns(zone.alias("zone")).partition_by("zone", as_dict=True).items()
@@ -73,7 +85,7 @@ def _judge(own: Frame, totals: Frame) -> tuple[int, int, float, float, float] | 
 
 
 def _alone(mine: Sequence[int], count: int, night: float) -> tuple[int, int, float, float, float] | None:
-    """Without anything to compare with: sales through the night, hardly any by day, and an offset that turns it round."""
+    """Without anything to compare with: sales through the night, hardly any by day, and an offset that mends it."""
     day = sum(mine[hour] for hour in DAY) / count
     if night < 0.6 or day > 0.1:
         return None

@@ -34,7 +34,9 @@ def _look_up(rows: Frame, states: Frame, name: str) -> Frame:
     history = states.join(keys, on=["machine", name], how="inner").select("key", "slot", "state", "starts", "ends")
     keyed = rows.join(keys, on=["machine", name], how="left")
     strangers = keyed.filter(pl.col("key").is_null())
-    matched = in_force(keyed.filter(pl.col("key").is_not_null()), history, key="key", at="time", since="starts", tie="state")
+    matched = in_force(
+        keyed.filter(pl.col("key").is_not_null()), history, key="key", at="time", since="starts", tie="state"
+    )
     ended = (pl.col("ends") <= pl.col("time")).fill_null(False)
     matched = matched.with_columns(pl.when(~ended).then(pl.col(column)).alias(column) for column in ("slot", "state"))
     none = [pl.lit(None, pl.Int32).alias(column) for column in ("slot", "state")]

@@ -41,9 +41,15 @@ def layouts(route: Route) -> Layouts:
     """Lay out every slot's history. Slot numbers follow machine id and the order of the layout file."""
     entries = sorted((entry.layout for entry in route.layouts), key=lambda layout: layout.machine)
     machines = [
-        (layout.machine, layout.site, route.zone_of(layout.machine), route.currency_of(layout.machine), route.exponent_of(layout.machine))
+        (
+            layout.machine,
+            layout.site,
+            route.zone_of(layout.machine),
+            route.currency_of(layout.machine),
+            route.exponent_of(layout.machine),
+        )
         for layout in entries
-    ]  # fmt: skip
+    ]
     slots: list[tuple[int, str, str]] = []
     rows: list[tuple[object, ...]] = []
     for layout in entries:
@@ -65,12 +71,18 @@ def layouts(route: Route) -> Layouts:
 def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[str, Product]) -> tuple[object, ...]:
     product = None if state.product is None else products.get(state.product)
     return (
-        state.machine, state.label, in_utc(state.start, zone_name),
+        state.machine,
+        state.label,
+        in_utc(state.start, zone_name),
         None if state.end is None else in_utc(state.end, zone_name),
-        state.in_use, state.bus, state.product,
-        _minor(state.price, digits), _minor(state.card_price, digits), state.capacity,
+        state.in_use,
+        state.bus,
+        state.product,
+        _minor(state.price, digits),
+        _minor(state.card_price, digits),
+        state.capacity,
         None if product is None else _minor(product.unit_cost, digits + COST_DIGITS),
-    )  # fmt: skip
+    )
 
 
 @cache
@@ -81,5 +93,7 @@ def _minor(amount: Decimal | None, digits: int) -> int | None:
 
 @cache
 def in_utc(local: datetime, zone_name: str) -> datetime:
-    """A layout's local time in UTC; one that happened twice is the earlier, one in a gap is moved on by it (PEP 495, fold 0)."""
+    """A layout's local time in UTC; one that happened twice is the earlier, one in a gap is moved on by it (PEP 495,
+    fold 0).
+    """
     return local.replace(tzinfo=zone(zone_name), fold=0).astimezone(UTC)

@@ -46,11 +46,22 @@ def slot_states(layout: Layout) -> Iterator[SlotState]:
             by_label.setdefault(change.label, []).append((at, change))
     for position, (slot, number) in enumerate(zip(layout.slots, numbers(layout), strict=True)):
         state = SlotState(
-            machine=layout.machine, label=slot.label, start=layout.effective, end=None, path=("slot", position),
-            position=position, in_use=slot.product is not None, bus=number if slot.bus is None else slot.bus,
-            tray=slot.tray, pitch=slot.pitch, product=slot.product, price=slot.price, card_price=slot.card_price,
-            capacity=slot.capacity, par=slot.capacity if slot.par is None else slot.par,
-        )  # fmt: skip
+            machine=layout.machine,
+            label=slot.label,
+            start=layout.effective,
+            end=None,
+            path=("slot", position),
+            position=position,
+            in_use=slot.product is not None,
+            bus=number if slot.bus is None else slot.bus,
+            tray=slot.tray,
+            pitch=slot.pitch,
+            product=slot.product,
+            price=slot.price,
+            card_price=slot.card_price,
+            capacity=slot.capacity,
+            par=slot.capacity if slot.par is None else slot.par,
+        )
         for at, change in sorted(by_label.get(slot.label, ()), key=lambda entry: entry[1].start):
             if change.start > state.start:
                 yield replace(state, end=change.start)

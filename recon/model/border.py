@@ -46,7 +46,9 @@ def guard(frame: Frame, spec: FrameSpec) -> Frame:
 
 def keeps(frame: Frame, spec: FrameSpec) -> bool:
     """Whether the frame has the columns, types and filled cells that its spec names, by one look with polars."""
-    if frame.columns != spec.names or any(found != column.dtype for found, column in zip(frame.dtypes, spec.columns, strict=True)):
+    if frame.columns != spec.names or any(
+        found != column.dtype for found, column in zip(frame.dtypes, spec.columns, strict=True)
+    ):
         return False
     filled = [column.name for column in spec.columns if not column.nullable]
     return not filled or sum(frame.select(filled).null_count().row(0)) == 0

@@ -29,12 +29,18 @@ def money_by_machine(minor: pl.Expr, digits: Mapping[str, int], default: int) ->
     return text
 
 
-def local_text(frame: pl.DataFrame, columns: list[str], zones: Mapping[str, str], default: str, form: str) -> pl.DataFrame:
+def local_text(
+    frame: pl.DataFrame, columns: list[str], zones: Mapping[str, str], default: str, form: str
+) -> pl.DataFrame:
     """Replace UTC times by text in each machine's own zone. `frame` needs a `machine` column; row order is kept.
 
     Polars takes one zone an expression, never one a row: so the rows are split by zone and put back in order.
     """
-    zone = pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String) if zones else pl.lit(default)
+    zone = (
+        pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
+        if zones
+        else pl.lit(default)
+    )
     numbered = frame.with_columns(zone.fill_null(default).alias("_zone")).with_row_index("_at")
     parts = [
         part.with_columns(

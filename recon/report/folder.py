@@ -26,7 +26,9 @@ def write_report(root: Path, done: Reconciliation, texts: Mapping[str, str]) -> 
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
         where = error.filename or reports
-        raise ReconError(f"the report cannot be written to {where}: {error.strerror}. Make room or allow writing, then run again") from error
+        raise ReconError(
+            f"the report cannot be written to {where}: {error.strerror}. Make room or allow writing, then run again"
+        ) from error
 
 
 def _settle(part: Path, reports: Path, stamp: str) -> Path:

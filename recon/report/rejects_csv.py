@@ -16,4 +16,8 @@ def rejects_csv(done: Reconciliation) -> str:
         text = pl.col(name)
         return pl.when(text.str.contains(_DANGEROUS)).then("'" + text).otherwise(text).alias(name)
 
-    return rejects_table(done).with_columns(tamed(name) for name in ("file", "reason", "text")).write_csv(quote_style="necessary")
+    return (
+        rejects_table(done)
+        .with_columns(tamed(name) for name in ("file", "reason", "text"))
+        .write_csv(quote_style="necessary")
+    )

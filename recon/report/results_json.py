@@ -13,9 +13,11 @@ FORMAT = "recon-results/1"
 def results_json(done: Reconciliation) -> str:
     """The whole result as JSON text, ending in a line break."""
     head = {
-        "format": FORMAT, "route": done.name, "currency": done.currency,
+        "format": FORMAT,
+        "route": done.name,
+        "currency": done.currency,
         "until": done.until.astimezone(zone(done.zone)).isoformat(),
-    }  # fmt: skip
+    }
     sections: dict[str, Frame] = {
         "inputs": tables.inputs_table(done),
         "stock": tables.stock_table(done),

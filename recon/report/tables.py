@@ -1,4 +1,4 @@
-"""The result frames as they are shown: money as decimal text, times as local ISO 8601 text, in the contract's columns."""
+"""The result frames as they are shown: money as decimal text, times as local ISO 8601 text, in the columns promised."""
 
 import polars as pl
 
@@ -24,9 +24,23 @@ def stock_table(done: Reconciliation) -> Frame:
     """One line a stock window."""
     shown = done.frames["stock"].with_columns(_money(done, "retail_value", "cost_value"))
     return _local(done, shown).select(
-        "machine", "label", "product", "opened_at", "closed_at", "opening", "loaded", "removed", "vended", "expected", "counted",
-        "variance", "variance_low", "variance_high", "retail_value", "cost_value",
-    )  # fmt: skip
+        "machine",
+        "label",
+        "product",
+        "opened_at",
+        "closed_at",
+        "opening",
+        "loaded",
+        "removed",
+        "vended",
+        "expected",
+        "counted",
+        "variance",
+        "variance_low",
+        "variance_high",
+        "retail_value",
+        "cost_value",
+    )
 
 
 def cash_table(done: Reconciliation) -> Frame:
@@ -39,8 +53,12 @@ def cash_table(done: Reconciliation) -> Frame:
 def payouts_table(done: Reconciliation) -> Frame:
     """One line a payout; days as ISO 8601 dates."""
     money = ("gross_expected", "gross", "fees_expected", "fees", "net_expected", "net", "over_short")
-    shown = done.frames["payout_checks"].sort("paid_on", "from", "machine", "file", "row").with_columns(
-        *_money(done, *money), *(pl.col(day).dt.to_string("%Y-%m-%d") for day in ("paid_on", "from", "to"))
+    shown = (
+        done.frames["payout_checks"]
+        .sort("paid_on", "from", "machine", "file", "row")
+        .with_columns(
+            *_money(done, *money), *(pl.col(day).dt.to_string("%Y-%m-%d") for day in ("paid_on", "from", "to"))
+        )
     )
     return shown.select("reference", "paid_on", "from", "to", "machine", "vends", *money)
 
@@ -55,7 +73,11 @@ def findings_table(done: Reconciliation) -> Frame:
     """One line a finding, worst first; evidence as a list of file and row."""
     shown = _local(done, done.frames["findings"]).with_columns(_money(done, "amount"))
     paths = dict(enumerate(done.paths))
-    file = pl.element().struct.field("file").replace_strict(paths, default=None, return_dtype=pl.String) if paths else pl.lit("")
+    file = (
+        pl.element().struct.field("file").replace_strict(paths, default=None, return_dtype=pl.String)
+        if paths
+        else pl.lit("")
+    )
     row = pl.element().struct.field("row")
     place = pl.struct(file.alias("file"), pl.when(row > 0).then(row).alias("row"))
     return shown.with_columns(pl.col("severity").cast(pl.String), pl.col("evidence").list.eval(place))

@@ -46,7 +46,13 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
             for name, message in shown.select("id", "message").iter_rows():
                 console.print(Padding(Text(f"{message} [{name}]"), (0, 0, 0, 4), expand=False))
             if rows.height > shown.height:
-                console.print(Padding(Text(f"... and {rows.height - shown.height} more (--all shows them)"), (0, 0, 0, 4), expand=False))
+                console.print(
+                    Padding(
+                        Text(f"... and {rows.height - shown.height} more (--all shows them)"),
+                        (0, 0, 0, 4),
+                        expand=False,
+                    )
+                )
             for advice in rows["advice"].unique(maintain_order=True).head(1).to_list():
                 console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4), expand=False))
 
@@ -84,7 +90,9 @@ def _files(done: Reconciliation) -> str:
     inputs = done.frames["inputs"]
     sums = inputs.select("rows", "accepted", "duplicate", "rejected").sum().row(0)
     rows, accepted, duplicate, rejected = sums
-    return f"Files   {inputs.height}: {rows:,} rows = {accepted:,} used + {duplicate:,} duplicate + {rejected:,} rejected"
+    return (
+        f"Files   {inputs.height}: {rows:,} rows = {accepted:,} used + {duplicate:,} duplicate + {rejected:,} rejected"
+    )
 
 
 def _stock(done: Reconciliation) -> str:
@@ -104,7 +112,9 @@ def _own(done: Reconciliation, frame: Frame, column: str) -> str:
     for machine, amount in frame.group_by("machine").agg(pl.col(column).sum()).iter_rows():
         digits = done.digits_of.get(machine, done.digits)
         sums[digits] = sums.get(digits, 0) + abs(int(amount))
-    return " + ".join(to_text(amount, digits) for digits, amount in sorted(sums.items(), reverse=True)) or to_text(0, done.digits)
+    return " + ".join(to_text(amount, digits) for digits, amount in sorted(sums.items(), reverse=True)) or to_text(
+        0, done.digits
+    )
 
 
 def _cash(done: Reconciliation) -> str:
@@ -113,7 +123,10 @@ def _cash(done: Reconciliation) -> str:
     if windows.height == 0:
         return "Cash    no two collections to reconcile between"
     text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected"
-    for name, part in (("short", known.filter(pl.col("over_short") < 0)), ("over", known.filter(pl.col("over_short") > 0))):
+    for name, part in (
+        ("short", known.filter(pl.col("over_short") < 0)),
+        ("over", known.filter(pl.col("over_short") > 0)),
+    ):
         text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     if known.height and not (known["over_short"] != 0).any():
         text += ", all agree"
@@ -126,7 +139,10 @@ def _cards(done: Reconciliation) -> str:
     if checks.height == 0:
         return "Cards   no payout to check"
     text = f"Cards   {checks.height:,} payouts: {to_text(int(checks['net_expected'].sum()), done.digits)} net expected"
-    for name, part in (("short", checks.filter(pl.col("over_short") < 0)), ("over", checks.filter(pl.col("over_short") > 0))):
+    for name, part in (
+        ("short", checks.filter(pl.col("over_short") < 0)),
+        ("over", checks.filter(pl.col("over_short") > 0)),
+    ):
         text += f", {to_text(abs(int(part['over_short'].sum())), done.digits)} {name}" if part.height else ""
     return text if (checks["over_short"] != 0).any() else f"{text}, all agree"
 
@@ -135,7 +151,9 @@ def _answer(done: Reconciliation) -> str:
     counts = dict(done.frames["findings"].group_by("severity").len().iter_rows())
     if not counts.get("error") and not counts.get("warning"):
         return "Everything that left the machines is accounted for."
-    told = [f"{counts[name]:,} {noun}{'s' if counts[name] > 1 else ''}" for name, noun in _NOUNS.items() if counts.get(name)]
+    told = [
+        f"{counts[name]:,} {noun}{'s' if counts[name] > 1 else ''}" for name, noun in _NOUNS.items() if counts.get(name)
+    ]
     return f"Not everything is accounted for: {', '.join(told)}. A variance is never proof of who."
 
 

@@ -12,7 +12,6 @@ GOOD = ("09-01 09:00, A1, 9", "09-08 09:00, A1, 9")
         (b"\x89PNG\r\n\x1a\n\0\0\0", "sales.csv"),
         (b"", "counts.csv"),
         (b"   \n\n", "counts.csv"),
-        (b"machine,time\nm-1,\xff\xfe\xfd\n", "sales.csv"),
     ],
 )
 def test_a_file_that_is_no_text(route: RouteBuilder, content: bytes, name: str) -> None:

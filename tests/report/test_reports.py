@@ -46,9 +46,7 @@ def troubled(route: RouteBuilder) -> RouteBuilder:
     route.vends("09-03 12:00, A1, cash, 2.00", "09-03 12:00, C1, card, 1.00").cash(
         "09-01 09:00, 0, 0", "09-08 09:00, 5.00", "09-15 09:00, 0"
     )
-    return route.payouts(
-        "2026-09-09, , , , , 9.00", "2026-09-09, 2026-09-01, 2026-09-03, 1.00, 0.06, 0.94, P-1"
-    )
+    return route.payouts("2026-09-09, , , , , 9.00", "2026-09-09, 2026-09-01, 2026-09-03, 1.00, 0.06, 0.94, P-1")
 
 
 def test_every_key_is_there_and_none_is_left_out(troubled: RouteBuilder) -> None:
@@ -58,11 +56,7 @@ def test_every_key_is_there_and_none_is_left_out(troubled: RouteBuilder) -> None
         assert printed[section], section
         assert {tuple(row) for row in printed[section]} == {tuple(keys.split())}
     missing = {
-        (section, key)
-        for section in SHAPE
-        for row in printed[section]
-        for key, value in row.items()
-        if value is None
+        (section, key) for section in SHAPE for row in printed[section] for key, value in row.items() if value is None
     }
     assert {
         ("payouts", "from"),
@@ -79,17 +73,11 @@ def test_money_is_text_in_the_currencys_digits_and_times_carry_the_machines_offs
     troubled.settings(currency="KWD", timezone="America/Halifax")
     printed = json.loads(troubled.run().json())
     money = [
-        row[key]
-        for row in printed["cash"]
-        for key in ("expected", "collected", "over_short")
-        if row[key] is not None
+        row[key] for row in printed["cash"] for key in ("expected", "collected", "over_short") if row[key] is not None
     ]
     assert all(re.fullmatch(r"-?\d+\.\d{3}", amount) for amount in money)
     times = [
-        row[key]
-        for section in ("stock", "cash")
-        for row in printed[section]
-        for key in ("opened_at", "closed_at")
+        row[key] for section in ("stock", "cash") for row in printed[section] for key in ("opened_at", "closed_at")
     ]
     assert set(times) == {f"2026-09-{day}T09:00:00-03:00" for day in ("01", "08", "15")}
     assert printed["until"].endswith("-04:00")
@@ -126,16 +114,15 @@ def test_rejects_hold_the_line_as_it_stands(route: RouteBuilder) -> None:
         "\"=cmd|' /C calc'!A1\",2026-09-01 09:00,A1,1",
         "+m,2026-09-01 09:00,A1,ten",
         '"m-1","2026-09-01 09:00","A1","a ""quoted"" ten"',
+        "short",
         "-m,no time,A1,-1",
     ]
-    route.file("inbox/counts.csv", "machine,time,label,counted\n" + "\n".join(rows) + "\nshort\n")
+    route.file("inbox/counts.csv", "\n".join(["machine,time,label,counted", *rows, ""]))
     run = route.run()
     listed = list(csv.DictReader(io.StringIO(rejects_csv(run.reconciliation))))
-    assert [(row["file"], row["row"]) for row in listed] == [
-        ("inbox/counts.csv", str(line)) for line in (3, 4, 5, 6)
-    ]
+    assert [(row["file"], row["row"]) for row in listed] == [("inbox/counts.csv", str(line)) for line in (3, 4, 5, 6)]
     # OWASP, CSV injection: a cell that begins with = + - @ or a control character can run as a formula.
-    assert [row["text"] for row in listed] == [f"'{rows[1]}", rows[2], f"'{rows[3]}", "short"]
+    assert [row["text"] for row in listed] == [f"'{rows[1]}", rows[2], "short", f"'{rows[4]}"]
     assert all(row["reason"] for row in listed)
     assert not any(re.match(r"[=+\-@\t\r\n]", cell) for row in listed for cell in row.values())
 
@@ -153,9 +140,7 @@ def text_of(route: RouteBuilder, *, width: int = 80, every: bool = False) -> str
 def test_text_says_what_it_leaves_out(route: RouteBuilder) -> None:
     labels = [f"A{at}" for at in range(12)]
     route.machine("m-1", *(slot(label) for label in labels))
-    route.counts(
-        *(f"09-{day} 09:00, {label}, {count}" for day, count in (("01", 9), ("08", 7)) for label in labels)
-    )
+    route.counts(*(f"09-{day} 09:00, {label}, {count}" for day, count in (("01", 9), ("08", 7)) for label in labels))
     short = text_of(route)
     assert sum(short.count(f"m-1 {label}:") for label in labels) == 5
     assert "7 more" in short
@@ -187,9 +172,7 @@ def test_a_label_is_no_markup(tmp_path: Path) -> None:
     assert "m-1 [red]A: short 2" in text_of(route.counts("09-01 09:00, [red]A, 9", "09-08 09:00, [red]A, 7"))
 
 
-def test_a_report_is_written_whole_or_not_at_all(
-    troubled: RouteBuilder, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_report_is_written_whole_or_not_at_all(troubled: RouteBuilder, monkeypatch: pytest.MonkeyPatch) -> None:
     done = troubled.run().reconciliation
     real = Path.write_text
 

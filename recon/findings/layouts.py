@@ -8,9 +8,9 @@ from fractions import Fraction
 from functools import cached_property, lru_cache
 from pathlib import Path
 
-from recon.match.numbering import numbers
+from recon.match.numbering import numbers, rule_words
 from recon.match.timeline import SlotState, slot_states
-from recon.model.layout import Change, Grid, Layout, Numbering, Offset, Slot
+from recon.model.layout import Change, Layout, Slot
 from recon.model.problem import Place, Problem
 from recon.model.words import LARGEST_BUS
 from recon.route.folder import Parts, by_place, read_lone_layout, read_parts
@@ -305,17 +305,6 @@ def _products(checked: _Checked, products: Mapping[str, object]) -> Iterator[Pro
             expected = nearest(entry.product, products) or "one of the ids there"
             facts = {"found": entry.product, "expected": expected}
             yield checked.problem("unknown-product", (*path, "product"), entry.label, facts)
-
-
-def rule_words(rule: Numbering) -> str:
-    """A numbering rule as it is written in a layout."""
-    if isinstance(rule, str):
-        return rule
-    if isinstance(rule, Offset):
-        return f"{{ offset = {rule.offset} }}"
-    if isinstance(rule, Grid):
-        return f"{{ grid = {rule.grid}, first = {rule.first} }}"
-    return f"{{ sequence = {rule.sequence} }}"
 
 
 def _moment(moment: datetime) -> str:

@@ -86,7 +86,7 @@ class Learned:
     rule: the rule that explains every pair, where there is one; None where several stand or none does. certain: every
     slot's number is known, by its own test or by the one rule that is left. pairs: confirmed, one a label. numbers:
     label to bus for every slot that can be filled. exceptions: labels whose confirmed number is not the best rule's.
-    undecided: labels of the machine without an entry in `numbers`. clock_offset: the log's clock less that of the tests.
+    undecided: labels of the machine without an entry in `numbers`. clock_offset: the log's clock less the tests'.
     strays: numbers in the log after the tests began that the rule gives to no slot. disputed: label to the numbers that
     its repeated tests gave, where they do not agree. rules: the best first.
     """

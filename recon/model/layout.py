@@ -47,7 +47,7 @@ class Offset(BaseModel):
 
 
 class Grid(BaseModel):
-    """`{ grid = w, first = f }`: row and column of the label, w numbers to a row, counted from the first slot, which has f."""
+    """`{ grid = w, first = f }`: row and column of the label, w numbers to a row, f for the first slot."""
 
     model_config = STRICT
     grid: Annotated[Number, Field(ge=1)]
@@ -61,7 +61,15 @@ class Sequence(BaseModel):
     sequence: Number
 
 
-Numbering = Literal["same", "hex-label"] | Offset | Grid | Sequence
+class ColumnGrid(BaseModel):
+    """`{ column-grid = h, first = f }`: as Grid, but column by column: h numbers to a column, f for the first slot."""
+
+    model_config = STRICT
+    column_grid: Annotated[Number, Field(ge=1, alias="column-grid")]
+    first: Number
+
+
+Numbering = Literal["same", "zero-based", "hex-label", "ascii-pair"] | Offset | Grid | ColumnGrid | Sequence
 """The rule that gives the bus number where a slot names none."""
 
 

@@ -31,7 +31,8 @@ MACHINE = (
     'such as "quay-2"'
 )
 NUMBERING = (
-    '"same", "hex-label", { offset = k }, { grid = w, first = f } or { sequence = f }, with whole numbers'
+    '"same", "zero-based", "hex-label", "ascii-pair", { offset = k }, { grid = w, first = f }, '
+    "{ column-grid = h, first = f } or { sequence = f }, with whole numbers"
 )
 PRODUCT = "the id of a product; leave the key out where the slot is out of use"
 

@@ -1,12 +1,15 @@
 """Numbering rules: bus numbers from labels. Which rule a machine follows is common practice, no source."""
 
+import struct
+import tomllib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from match_layouts import layout, slot
 
-from recon.match.numbering import number_of, numbers, row_and_column
-from recon.model.layout import Grid, Numbering, Offset, Sequence
+from recon.match.numbering import number_of, numbers, row_and_column, rule_words
+from recon.model.layout import ColumnGrid, Grid, Numbering, Offset, Sequence
 
 
 def of(rule: Numbering, *labels: str, pitch: int = 1) -> list[int | None]:
@@ -102,3 +105,40 @@ def test_a_grid_by_letters_and_the_same_grid_by_digits_agree(
     letters = [f"{chr(ord('A') + row - 1)}{column}" for row, column in places]
     digits = [f"{row}{column}" for row, column in places]
     assert of(Grid(grid=width, first=first), *letters) == of(Grid(grid=width, first=first), *digits)
+
+
+@given(st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789", min_size=2, max_size=2))
+def test_a_pair_of_ascii_bytes_is_that_of_struct(label: str) -> None:
+    """A1 is 4131h = 16689 (common practice, no source). Check: struct of the standard library, big-endian."""
+    assert of("ascii-pair", label) == list(struct.unpack(">H", label.encode("ascii")))
+    assert of("ascii-pair", "A1") == [0x4131] == [16689]
+
+
+@pytest.mark.parametrize("label", ["A", "110", "é1", "A ", "\n1", ""])
+def test_labels_that_are_no_two_characters_have_no_pair(label: str) -> None:
+    assert of("ascii-pair", label) == [None]
+
+
+@given(st.integers(0, 999))
+def test_zero_based_is_one_less_than_the_label(label: int) -> None:
+    """110 is 109 (common practice, no source)."""
+    assert of("zero-based", str(label)) == of(Offset(offset=-1), str(label)) == [label - 1]
+    assert of("zero-based", "A1") == [None]
+
+
+def test_a_grid_by_columns_is_the_grid_turned() -> None:
+    """Column-first counting is common practice, no source."""
+    rule = ColumnGrid.model_validate({"column-grid": 6, "first": 1})
+    assert of(rule, "A1", "B1", "A2", "C5") == [1, 2, 7, 27]
+    assert of(rule, "110", "111", "120") == [1, 7, 2]
+    assert of(rule, "A1", "7") == [1, None]
+
+
+def test_every_rule_is_written_as_it_is_read() -> None:
+    rules = ["same", "zero-based", "hex-label", "ascii-pair", "{ offset = -3 }", "{ grid = 8, first = 1 }",
+             "{ column-grid = 6, first = 1 }", "{ sequence = 0 }"]  # fmt: skip
+    for words in rules:
+        text = words if words.startswith("{") else f'"{words}"'
+        written = layout(slot("A1", 1), **tomllib.loads(f"numbering = {text}"))
+        assert written.numbering is not None
+        assert rule_words(written.numbering) == words

@@ -9,18 +9,34 @@ from recon.intake.take_in import Intake
 from recon.model.frames import Frame
 
 
+WHICH = 8
+"""Lines that a sentence names."""
+
+
 def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     """Every remark of the intake and every rejected row, as drafts."""
     notices = intake.notices
     for kind in ("unreadable-file", "unknown-format"):
         yield _whole_files(kind, notices.filter(pl.col("kind") == kind), spell)
+    yield _whole_files("encoding-assumed", notices.filter(pl.col("kind") == "encoding-assumed"), spell)
+    yield _passed(notices.filter(pl.col("kind") == "lines-passed-over"), spell)
+    yield _mended(notices.filter(pl.col("kind") == "row-mended"), spell)
     yield _rows("card-number-present", notices.filter(pl.col("kind") == "card-number-present"), spell)
     yield from _rejects(intake, spell)
     yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
     yield _changed(notices.filter(pl.col("kind") == "vend-changed"), spell)
+    yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
     yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
     for kind in ("ambiguous-time", "nonexistent-time"):
         yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
+
+
+def _repaired(notices: Frame, spell: Speller) -> Draft:
+    """One finding for each file, machine and label that was mended: `label "7" read as 07`."""
+    groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
+    rows = numbered(groups).with_columns(pl.col("detail").str.extract(r"(?s) read as (.*)$").alias("label"))
+    proof = notices.join(rows.select("n", "file", "machine", "detail"), on=["file", "machine", "detail"]).sort("n", "row")
+    return Draft("label-repaired", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
 def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
@@ -28,11 +44,41 @@ def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
     return Draft(kind, rows.drop("row"), evidence_of(rows.select("n", pl.col("number").alias("file"), pl.lit(0).alias("row"))))
 
 
+def _passed(notices: Frame, spell: Speller) -> Draft:
+    """One finding a file: how many lines, which, and the first; then the sheets."""
+    lines = pl.col("row").is_not_null()
+    groups = notices.sort("file", "row", nulls_last=True).group_by("file", maintain_order=True).agg(
+        how_many(lines.sum(), "line is no row and was", "lines are no rows and were").alias("many"),
+        lines.sum().alias("count"), pl.col("detail").filter(lines).first().alias("first"),
+        pl.col("row").drop_nulls().head(WHICH).cast(pl.String).str.join(", ").alias("which"),
+        pl.col("detail").filter(~lines).str.join(", ").alias("sheets"),
+    )  # fmt: skip
+    more = pl.when(pl.col("count") > WHICH).then(pl.format(" and {} more", pl.col("count") - WHICH)).otherwise(pl.lit(""))
+    said = pl.when(pl.col("count") > 0).then(
+        pl.format('{} passed over ({}{}), the first "{}"', "many", "which", more, pl.col("first").str.slice(0, 80))
+    )
+    beside = pl.when(pl.col("sheets") != "").then(pl.format("{} passed over, for no description or names of ours fit", "sheets"))
+    rows = numbered(groups.with_columns(pl.concat_str(said, beside, separator="; ", ignore_nulls=True).alias("passed")))
+    proof = notices.with_columns(pl.col("row").fill_null(0)).join(rows.select("n", "file"), on="file").sort("n", "row")
+    return Draft("lines-passed-over", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
+
+
+def _mended(notices: Frame, spell: Speller) -> Draft:
+    pairs = notices.group_by("file", "other_file", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
+    rows = numbered(pairs).with_columns(spell.path(pl.col("other_file")).alias("other"))
+    proof = notices.join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
+    return Draft("row-mended", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
+
+
 def _rejects(intake: Intake, spell: Speller) -> Iterator[Draft]:
     """One finding a row; rows of a file that was not taken in at all are told by that file's finding."""
     told = intake.notices.filter(pl.col("kind").is_in(["unknown-format", "card-number-present"])).select("file")
     future = intake.notices.filter(pl.col("kind") == "future-time")
-    single = intake.rejects.join(told, on="file", how="anti").join(future, on=["file", "row"], how="anti")
+    mended = intake.notices.filter(pl.col("kind") == "row-mended")
+    single = intake.rejects.join(told, on="file", how="anti")
+    for other in (future, mended):
+        single = single.join(other, on=["file", "row"], how="anti")
+    future = future.join(mended, on=["file", "row"], how="anti")
     yield _rows("rejected-row", single.with_columns(pl.col("reason").alias("detail")), spell)
     yield _rows("future-time", future, spell)
 

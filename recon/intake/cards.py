@@ -58,13 +58,14 @@ def luhn(digits: pl.Expr) -> pl.Expr:
 
 
 def find_card_number(table: TextTable) -> CardNumber | None:
-    """The first full card number of a file, or None. Looks at every cell, the header, and records that are torn."""
-    columns = [(name, table.frame.select(pl.col(ROW).alias("row"), pl.col(name).alias("text"))) for name in table.header]
-    first_line = table.frame.height and int(table.frame[ROW][0]) - 1
-    columns.append(("header", pl.DataFrame({"row": [max(first_line, 1)] * len(table.header), "text": list(table.header)})))
-    if table.torn:
-        rows = [torn.row for torn in table.torn]
-        columns.append(("whole line", pl.DataFrame({"row": rows, "text": table.original(rows)})))
+    """The first full card number of a file, or None. Looks at every cell, the header, torn records, and lines that are no rows."""
+    # By its place, not by name: polars takes a column called "*" for all of them.
+    rows = table.frame[ROW].alias("row")
+    columns = [(name, pl.DataFrame([rows, table.frame.to_series(at).alias("text")])) for at, name in enumerate(table.header)]
+    columns.append(("header", pl.DataFrame({"row": [table.line] * len(table.header), "text": list(table.header)})))
+    aside = [torn.row for torn in table.torn] + [passed.row for passed in table.passed]
+    if aside:
+        columns.append(("whole line", pl.DataFrame({"row": aside, "text": table.original(aside)})))
     for name, cells in columns:
         found = _in_column(name, cells)
         if found is not None:
@@ -111,3 +112,8 @@ def tail(hits: int, tried: int) -> float:
     if hits > tried * CHANCE * 4 and tried > 300:
         return 0.0
     return sum(math.comb(tried, count) * CHANCE**count * (1 - CHANCE) ** (tried - count) for count in range(hits, min(tried, hits + 200) + 1))
+
+
+def without_digits(text: str) -> str:
+    """A name that is to be shown before its file was looked at: no run of digits as long as a card number stays."""
+    return re.sub(_RUN, "...", text)

@@ -2,14 +2,14 @@
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
+from recon.intake.dialect import Sought, fold
 from recon.model.source import FIELDS, REQUIRED, Source
 from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route, SourceFile
-
 
 _OF_OTHERS = frozenset(field for fields in FIELDS.values() for field in fields) - set(FIELDS["tests"])
 """Fields that no test list has. One needs but machine and label: a sales log that lacks its tender must not pass for one."""
@@ -30,46 +30,107 @@ class Reading:
     machine: str | None
 
 
-def reading_for(path: str, header: tuple[str, ...], route: Route) -> Reading:
+def speaking_for(names: Sequence[str], route: Route) -> list[SourceFile]:
+    """The descriptions whose `files` fit one of the names that a file goes by."""
+    lower = [name.lower() for name in names]
+    return [
+        described for described in route.sources
+        if any(fnmatchcase(name, glob.lower()) for glob in described.source.files for name in lower)
+    ]  # fmt: skip
+
+
+def sought_by(described: SourceFile | None) -> Sought:
+    """What the header of a file has to hold: the columns of its description, else our own field names of some kind."""
+    if described is not None and described.source.columns:
+        wanted = frozenset(_bare(column) for column in described.source.columns.values())
+
+        def its_columns(cells: Sequence[str]) -> tuple[bool, int]:
+            held = wanted & {_bare(cell) for cell in cells}
+            return held == wanted, len(held)
+
+        return its_columns
+    kinds: Sequence[FileKind] = FILE_KINDS
+    fixed: set[str] = set()
+    if described is not None:
+        kinds, fixed = [described.source.kind], _fixed(described.source)
+
+    def our_names(cells: Sequence[str]) -> tuple[bool, int]:
+        there = {fold(cell) for cell in cells} & _EVERY_FIELD
+        return any(meets(kind, there | fixed) for kind in kinds), len(there)
+
+    return our_names
+
+
+_EVERY_FIELD = frozenset(field for fields in FIELDS.values() for field in fields)
+
+
+def _bare(column: str) -> str:
+    """A column's name as the header gives it: " (2)" names the second of a doubled one, " (1)" the first."""
+    return re.sub(r" \(\d+\)$", "", fold(column))
+
+
+def _fixed(source: Source) -> set[str]:
+    return {"machine"} if source.machine is not None or source.machine_from_name is not None else set()
+
+
+def reading_for(
+    path: str, header: tuple[str, ...], route: Route, *, names: Sequence[str] = (), doubled: frozenset[str] = frozenset()
+) -> Reading:
     """Choose how to read the file at `path` (within the route folder) from its name and header.
 
+    names: other names it goes by, such as that within an archive. doubled: column names (folded) that its header gives twice.
     Raises UnknownFormat where two descriptions fit, none does and the header is not in our own field names, or the
-    description names a column that is not there.
+    description names a column that is not there, or that is there twice.
     """
-    name = path.rsplit("/", 1)[-1]
-    fitting = [
-        described for described in route.sources if any(fnmatchcase(name.lower(), glob.lower()) for glob in described.source.files)
-    ]
+    every = [path.rsplit("/", 1)[-1], *names]
+    fitting = speaking_for(every, route)
     if len(fitting) > 1:
         named = " and ".join(described.file for described in fitting)
-        raise UnknownFormat(f"both {named} speak for {name}: narrow `files` in one of them")
+        raise UnknownFormat(f"both {named} speak for {every[0]}: narrow `files` in one of them")
     if fitting:
-        return _described(name, header, fitting[0])
-    return _own_names(header)
+        return _described(every, header, fitting[0], doubled)
+    reading = _own_names(header)
+    _refuse_doubled(reading.columns, doubled)
+    return reading
 
 
-def _described(name: str, header: tuple[str, ...], described: SourceFile) -> Reading:
+def _described(names: Sequence[str], header: tuple[str, ...], described: SourceFile, doubled: frozenset[str]) -> Reading:
     source = described.source
-    by_fold = {column.casefold(): column for column in header}
-    columns = _own_columns(name, header, described) if not source.columns else {}
+    by_fold = {fold(column): column for column in header}
+    # " (1)" is the first of a doubled name, which stands in the table without a number.
+    by_fold |= {f"{name} (1)": by_fold[name] for name in doubled}
+    columns: dict[str, str] = {}
+    if not source.columns:
+        columns = _own_columns(names[0], header, described)
+        _refuse_doubled(columns, doubled)
     for field, column in source.columns.items():
-        there = by_fold.get(column.strip().casefold())
+        there = by_fold.get(fold(column))
+        place = described.place(("columns", field))
         if there is None:
-            place = described.place(("columns", field))
             raise UnknownFormat(
                 f'{place} says that {field} stands in the column "{column}", which the file does not have'
                 f"{_nearest(column, header)}. Its columns are: {', '.join(header)}"
             )
+        if fold(column) in doubled:
+            raise UnknownFormat(
+                f'{place} says that {field} stands in the column "{column}", which the file has twice:'
+                f' write "{column} (1)" for the first of them, "{column} (2)" for the second'
+            )
         columns[field] = there
-    return Reading(source.kind, columns, source, described.name, _machine_for(name, described))
+    return Reading(source.kind, columns, source, described.name, _machine_for(names, described))
+
+
+def _refuse_doubled(columns: dict[str, str], doubled: frozenset[str]) -> None:
+    for column in columns.values():
+        if fold(column) in doubled:
+            raise UnknownFormat(f'the header names the column "{column}" twice: rename one of them, or say in a description which is meant')
 
 
 def _own_columns(name: str, header: tuple[str, ...], described: SourceFile) -> dict[str, str]:
     """A description without [columns] speaks of a file in our own field names."""
     source = described.source
-    by_fold = {column.casefold(): column for column in header}
-    fixed = {"machine"} if source.machine is not None or source.machine_from_name is not None else set()
-    if not meets(source.kind, by_fold.keys() | fixed):
+    by_fold = {fold(column): column for column in header}
+    if not meets(source.kind, by_fold.keys() | _fixed(source)):
         raise UnknownFormat(
             f"{described.file} has no [columns] and {name} is not in our own field names"
             f" (found: {', '.join(header)}). Add [columns] to the description"
@@ -78,20 +139,20 @@ def _own_columns(name: str, header: tuple[str, ...], described: SourceFile) -> d
     return {field: by_fold[field] for field in FIELDS[source.kind] if field in by_fold}
 
 
-def _machine_for(name: str, described: SourceFile) -> str | None:
+def _machine_for(names: Sequence[str], described: SourceFile) -> str | None:
     source = described.source
     if source.machine_from_name is None:
         return source.machine
-    found = re.search(source.machine_from_name, name)
+    found = next((match for name in names if (match := re.search(source.machine_from_name, name)) is not None), None)
     if found is None:
         place = described.place(("machine_from_name",))
-        raise UnknownFormat(f'{place} takes the machine from the file name by "{source.machine_from_name}", which "{name}" does not fit')
+        raise UnknownFormat(f'{place} takes the machine from the file name by "{source.machine_from_name}", which "{names[0]}" does not fit')
     return source.machines.get(found.group(1), found.group(1))
 
 
 def _own_names(header: tuple[str, ...]) -> Reading:
     """A file in our own field names needs no description: its kind is the one whose fields it has."""
-    by_fold = {column.casefold(): column for column in header}
+    by_fold = {fold(column): column for column in header}
     fits: list[tuple[int, FileKind]] = []
     for kind in FILE_KINDS:
         known = [field for field in FIELDS[kind] if field in by_fold]
@@ -116,16 +177,16 @@ def meets(kind: FileKind, fields: Iterable[str]) -> bool:
 
 def _refuse_typos(kind: FileKind, header: tuple[str, ...]) -> None:
     for column in header:
-        if column.casefold() in FIELDS[kind]:
+        if fold(column) in FIELDS[kind]:
             continue
-        near = difflib.get_close_matches(column.casefold(), FIELDS[kind], n=1, cutoff=0.8)
-        if near and near[0] not in {other.casefold() for other in header}:
+        near = difflib.get_close_matches(fold(column), FIELDS[kind], n=1, cutoff=0.8)
+        if near and near[0] not in {fold(other) for other in header}:
             raise UnknownFormat(f'the column "{column}" is none of the fields of {kind}: did you mean "{near[0]}"?')
 
 
 def _why_none(header: tuple[str, ...]) -> str:
     def lacking(kind: FileKind) -> list[str]:
-        there = {column.casefold() for column in header}
+        there = {fold(column) for column in header}
         return [
             " or ".join("+".join(group) for group in alternatives)
             for alternatives in REQUIRED[kind]
@@ -133,7 +194,7 @@ def _why_none(header: tuple[str, ...]) -> str:
         ]
 
     def strangers(kind: FileKind) -> int:
-        return sum(column.casefold() not in FIELDS[kind] for column in header)
+        return sum(fold(column) not in FIELDS[kind] for column in header)
 
     near = min((kind for kind in FILE_KINDS if lacking(kind)), key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)))
     missing = ", ".join(lacking(near))

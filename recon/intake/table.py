@@ -2,148 +2,161 @@
 
 Nothing is inferred here: every cell stays the text that it was. The checks stand before polars because polars passes
 over in silence what matters to us: short rows are padded, UTF-16 is read as garbage, a stray quote swallows the rest.
+Lines that are no rows (titles above the header, the header again further down) are kept apart, to be told.
 """
 
 import csv
 import io
-from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import polars as pl
 
-DELIMITERS = (",", ";", "\t", "|")
+from recon.intake.dialect import DELIMITERS, Header, Sought, find_header, fold, nothing_sought
+from recon.intake.encoding import Decoded, UnreadableFile, decode
+from recon.model.source import TableShape
+
+__all__ = ["DELIMITERS", "ROW", "Passed", "TextTable", "Torn", "UnreadableFile", "decode", "read_table"]
+
 ROW = "\0row"
 """Name of the column that holds the line; no header can clash with it, for a decoded file holds no NUL."""
 
+SHOWN = 200
+"""Characters of a passed line that are kept to be shown."""
 
-LONGEST_HEADER = 65_536
-"""Characters. No header line is so long; a file of one endless line is not asked for its columns."""
-
-
-class UnreadableFile(Exception):
-    """The file as a whole cannot be read; the text says what was found and what was expected."""
+_LARGEST_CELL = 16 * 1024 * 1024
+_END = "\0"
+"""A line behind the last: where it ends up inside a cell, a quote mark was left open."""
 
 
 @dataclass(frozen=True, slots=True)
 class Torn:
-    """A record that does not have the header's number of fields."""
+    """A record that does not have the header's number of fields. cells: what it has."""
 
     row: int
     reason: str
+    cells: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """A line that is no row: a title, the header once more, a total, a note. text: the line, cut where it is very long."""
+
+    row: int
+    text: str
+
+
+class Lines(Protocol):
+    """The lines of a file as they stand in it."""
+
+    def of(self, rows: Sequence[int]) -> list[str]:
+        """The text of the records that start on these lines."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class FileLines:
+    """The lines of a decoded text file."""
+
+    text: str
+    delimiter: str
+
+    def of(self, rows: Sequence[int]) -> list[str]:
+        lines = self.text.split("\n")
+        return [self._record(lines, row) for row in rows]
+
+    def _record(self, lines: list[str], row: int) -> str:
+        """A record goes on over the lines that a quoted cell takes."""
+        if '"' not in lines[row - 1]:
+            return lines[row - 1]
+        reader = csv.reader((lines[at] + "\n" for at in range(row - 1, len(lines))), delimiter=self.delimiter)
+        next(reader)
+        return "\n".join(lines[row - 1 : row - 1 + reader.line_num])
 
 
 @dataclass(frozen=True, slots=True)
 class TextTable:
     """header: the column names, trimmed. frame: the columns as text by those names, plus ROW (Int64, the line).
-    torn: records with too many or too few fields, which are not in the frame. text: the decoded file."""
+
+    torn: records with too many or too few fields, which are not in the frame. passed: lines that are no rows, which are in
+    neither. doubled: names (folded) that the file gives to several columns; the second of them is numbered " (2)".
+    delimiter: what parts the cells of `original`; empty where it is a note. line: that of the header. cut: whether the last line had no end.
+    remark: what was assumed of its encoding. certain: whether the header holds what was sought. settled: whether titles,
+    totals and short rows were told apart already.
+    """
 
     header: tuple[str, ...]
     frame: pl.DataFrame
-    text: str
+    lines: Lines
     torn: tuple[Torn, ...] = field(default=())
+    passed: tuple[Passed, ...] = field(default=())
+    doubled: frozenset[str] = frozenset()
+    delimiter: str = ","
+    line: int = 1
+    cut: bool = False
+    remark: str | None = None
+    certain: bool = False
+    settled: bool = False
 
     @property
     def rows(self) -> int:
         """Records read, torn ones included."""
         return self.frame.height + len(self.torn)
 
-    def original(self, rows: list[int]) -> list[str]:
+    def original(self, rows: Sequence[int]) -> list[str]:
         """The text of the records that start on these lines."""
-        starts = sorted({*self.frame[ROW].to_list(), *(torn.row for torn in self.torn)}) if '"' in self.text else None
-        lines = self.text.split("\n")
-        return [self._record(lines, row, starts) for row in rows]
-
-    def _record(self, lines: list[str], row: int, starts: list[int] | None) -> str:
-        last = row
-        if starts is not None:
-            later = bisect_right(starts, row)
-            last = starts[later] - 1 if later < len(starts) else len(lines)
-        end, quotes = row, lines[row - 1].count('"')
-        # A record goes on while a quote is open. (Up to the next record's line it may not: blank records are in no frame.)
-        while quotes % 2 and end < last:
-            quotes += lines[end].count('"')
-            end += 1
-        return "\n".join(lines[row - 1 : end])
+        return self.lines.of(rows)
 
 
-def decode(data: bytes) -> str:
-    """The bytes as text: UTF-8 with or without mark, UTF-16 with mark. Line ends become LF; trailing blank lines go.
+def read_table(data: bytes, sought: Sought = nothing_sought, shape: TableShape | None = None) -> TextTable:
+    """Decode and split a delimited file, whose header and delimiter are found by looking (see recon.intake.dialect).
 
-    Raises UnreadableFile for anything else, naming the first byte that does not fit and its line.
+    sought: which columns are looked for. shape: what a description says of the table, which overrides what is found.
+    Raises UnreadableFile where there is no text, no header, an unclosed quote, or a cell too long to be one.
     """
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encoding = "utf-16"
-    elif b"\0" in data:
-        raise UnreadableFile(f"byte {data.index(0) + 1} is NUL: this is no text file, whatever its name says")
-    else:
-        encoding = "utf-8-sig"
+    shape = shape or TableShape()
+    return table_of(decode(data, shape.encoding), sought, shape)
+
+
+def table_of(decoded: Decoded, sought: Sought, shape: TableShape) -> TextTable:
+    """The same, of a text that is already decoded."""
     try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        found = f"byte {data[error.start]:02X}h on line {line} is not {encoding.removesuffix('-sig').upper()}"
-        raise UnreadableFile(f"{found}: save the file as UTF-8") from error
-    if "\0" in text:
-        raise UnreadableFile(f"character {text.index(chr(0)) + 1} is NUL: this is no text file, whatever its name says")
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    # Only whole lines go: the tabs that end the last record are its empty cells.
-    end = text.find("\n", len(text.rstrip("\n\t ")))
-    return (text if end < 0 else text[:end]) + "\n"
-
-
-def read_table(data: bytes) -> TextTable:
-    """Decode and split a delimited file whose first line that is not blank is its header.
-
-    The delimiter is the one of comma, semicolon, tab and bar that splits the header into most fields.
-    Raises UnreadableFile where there is no header, no text, an unclosed quote, or a cell too long to be one.
-    """
-    try:
-        return _read_table(data)
+        return _split(decoded, find_header(decoded.text, sought, shape))
     except csv.Error as error:
         raise UnreadableFile(f"a cell is too long ({error}): this is no table, whatever its name says") from error
 
 
-def _read_table(data: bytes) -> TextTable:
-    text = decode(data)
-    if not text.strip():
-        raise UnreadableFile("the file is empty: expected a header line and rows below it")
-    start = text.rfind("\n", 0, len(text) - len(text.lstrip("\n\t "))) + 1
-    skipped, body = text.count("\n", 0, start), text[start:]
-    first = body[: body.index("\n")]
-    if len(first) > LONGEST_HEADER:
-        raise UnreadableFile(f"its first line has {len(first)} characters: this is no table, whatever its name says")
-    delimiter = max(DELIMITERS, key=lambda mark: len(_split(first, mark)))
-    header = _header(_split(first, delimiter))
-    if body.count('"') % 2:
-        raise UnreadableFile('a quote mark (") is opened and never closed: close it or remove it')
-    quick = _quick(body, header, delimiter, skipped)
-    frame, torn = quick if quick is not None else _careful(body, header, delimiter, skipped)
-    return TextTable(header, frame, text, tuple(torn))
+def _split(decoded: Decoded, header: Header) -> TextTable:
+    text, start = decoded.text, 0
+    for _ in range(header.line - 1):
+        start = text.index("\n", start) + 1
+    body, skipped = text[start:], header.line - 1
+    head = next(_records(body, header.delimiter))[2]
+    quick = None if body.count('"') % 2 else _quick(body, header, head, skipped)
+    frame, torn = quick if quick is not None else _careful(body, header, skipped)
+    frame, again = _without_repeats(frame, header)
+    lines = FileLines(text, header.delimiter)
+    passed = [Passed(at, line[:SHOWN]) for at, line in enumerate(text[:start].split("\n"), start=1) if line.strip()]
+    passed += [Passed(row, line[:SHOWN]) for row, line in zip(again, lines.of(again) if again else [], strict=True)]
+    return TextTable(
+        header.names, frame, lines, tuple(torn), tuple(passed), header.doubled, header.delimiter, header.line,
+        decoded.cut, decoded.remark, header.certain,
+    )  # fmt: skip
 
 
-def _split(line: str, delimiter: str) -> list[str]:
-    return next(csv.reader([line], delimiter=delimiter), [""])
+def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
+    """Read with polars, and prove by counting that no record was padded, cut or merged; None where that fails.
 
-
-def _header(cells: list[str]) -> tuple[str, ...]:
-    names: list[str] = []
-    for at, cell in enumerate(cells, start=1):
-        name = cell.strip() or f"column {at}"
-        if name in names:
-            raise UnreadableFile(f'the header names the column "{name}" twice: rename one of them')
-        names.append(name)
-    return tuple(names)
-
-
-def _quick(body: str, header: tuple[str, ...], delimiter: str, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
-    """Read with polars, and prove by counting that no record was padded, cut or merged; None where that fails."""
+    head: lines that the header takes. skipped: lines above it.
+    """
     if "\n\n" in body:
         return None
-    names = [f"_{at}" for at in range(len(header))]
+    delimiter = header.delimiter
+    names = [f"_{at}" for at in range(len(header.names))]
     try:
         frame = pl.read_csv(
-            body.encode(), separator=delimiter, has_header=False, skip_lines=1, infer_schema=False,
+            body.encode(), separator=delimiter, has_header=False, skip_lines=head, infer_schema=False,
             new_columns=names, schema={name: pl.String for name in names}, raise_if_empty=False,
         )  # fmt: skip
     except pl.exceptions.PolarsError:
@@ -156,48 +169,96 @@ def _quick(body: str, header: tuple[str, ...], delimiter: str, skipped: int) -> 
             pl.sum_horizontal(pl.col(name).str.count_matches("\n", literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("newlines"),
         )  # fmt: skip
         inside, newlines = counted.row(0)
-    head = body.index("\n") + 1
-    records = body.count("\n") - 1 - newlines
-    delimiters = body.count(delimiter, head) - inside
-    if frame.height != records or delimiters != records * (len(header) - 1):
+    start = 0
+    for _ in range(head):
+        start = body.index("\n", start) + 1
+    records = body.count("\n", start) - newlines
+    delimiters = body.count(delimiter, start) - inside
+    if frame.height != records or delimiters != records * (len(names) - 1):
         return None
-    line = pl.int_range(pl.len(), dtype=pl.Int64) + skipped + 2
+    line = pl.int_range(pl.len(), dtype=pl.Int64) + skipped + head + 1
     if newlines:
         breaks = pl.sum_horizontal(
             pl.col(name).str.count_matches("\n", literal=True).fill_null(0).cast(pl.Int64) for name in names
         )
         line = line + breaks.cum_sum().shift(1, fill_value=0)
-    numbered = _without_blank(frame.with_columns(line.alias(ROW)), names)
-    return numbered.rename(dict(zip(names, header, strict=True))), []
+    numbered = without_blank(frame.with_columns(line.alias(ROW)), names)
+    return numbered.rename(dict(zip(names, header.names, strict=True))), []
 
 
-def _without_blank(frame: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+def without_blank(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
     """Drop records of which every cell is blank, as spreadsheets leave them at the end."""
     blank = [pl.col(name).str.strip_chars().fill_null("") == "" for name in names]
     return frame.filter(~pl.all_horizontal(blank)) if frame.select(blank[0].any()).item() else frame
 
 
-def _careful(body: str, header: tuple[str, ...], delimiter: str, skipped: int) -> tuple[pl.DataFrame, list[Torn]]:
-    """Read record by record, for files that are damaged: blank lines go, torn records are told with their line."""
-    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter)
-    kept: list[list[str]] = []
-    lines: list[int] = []
-    torn: list[Torn] = []
-    csv.field_size_limit(16 * 1024 * 1024)
+def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame, list[int]]:
+    """Part the frame from lines that say the header once more, as pages pasted together have; their lines."""
+    # By its place, not by name: polars takes a column called "*" for all of them.
+    same = frame.filter(frame.to_series(0).str.strip_chars() == header.names[0])
+    if same.height == 0:
+        return frame, []
+    wanted = [fold(name) for name in header.names]
+    numbered = {name for name in header.names if fold(name) not in header.doubled}
+    again = [
+        int(cells[-1]) for cells in same.rows()
+        if all(fold(cell or "") == want or name not in numbered for cell, want, name in zip(cells, wanted, header.names, strict=False))
+    ]  # fmt: skip
+    return frame.filter(~pl.col(ROW).is_in(again)) if again else frame, again
+
+
+def _records(body: str, delimiter: str) -> Iterator[tuple[int, list[str], int]]:
+    """The records of a text: the line on which each starts (from 1), its cells, and how many lines it takes.
+
+    Raises UnreadableFile where a quote mark stays open.
+    """
+    csv.field_size_limit(_LARGEST_CELL)
+    source = io.StringIO(body, newline="")
+    reader = csv.reader((line for part in (source, [_END]) for line in part), delimiter=delimiter)
     start = 1
     for record in reader:
         line, start = start, reader.line_num + 1
+        if record and record[-1].endswith(_END):
+            if record != [_END]:
+                raise UnreadableFile(
+                    f'a quote mark (") is opened on line {line} of the table and never closed: close it or remove it'
+                )
+            return
+        yield line, record, reader.line_num - line + 1
+
+
+def _careful(body: str, header: Header, skipped: int) -> tuple[pl.DataFrame, list[Torn]]:
+    """Read record by record, for files that are damaged: blank lines go, torn records are told with their line."""
+    width = len(header.names)
+    odd = body.count('"') % 2 == 1
+    kept: list[list[str]] = []
+    lines: list[int] = []
+    torn: list[Torn] = []
+    for line, record, taken in _records(body, header.delimiter):
+        if odd and taken > 1:
+            # One quote mark too many, and a cell that goes on over lines: which of them belong together cannot be told.
+            raise UnreadableFile(
+                f'a quote mark (") is opened on line {line + skipped} and its own closing one is missing: close it or remove it'
+            )
         if line == 1 or not any(cell.strip() for cell in record):
             continue
-        while len(record) > len(header) and not record[-1].strip():
+        while len(record) > width and not record[-1].strip():
             record.pop()
-        if len(record) == len(header):
+        if len(record) == width:
             kept.append(record)
             lines.append(line + skipped)
         else:
-            torn.append(Torn(line + skipped, f"{len(record)} fields where the header has {len(header)}"))
-    columns = list(zip(*kept, strict=True)) if kept else [()] * len(header)
-    frame = pl.DataFrame(
-        [pl.Series(name, [cell or None for cell in cells], dtype=pl.String) for name, cells in zip(header, columns, strict=True)]
-    )
+            torn.append(Torn(line + skipped, f"{len(record)} fields where the header has {width}", tuple(record)))
+    frame = frame_of(header.names, kept)
     return frame.with_columns(pl.Series(ROW, lines, dtype=pl.Int64)), torn
+
+
+def frame_of(header: Sequence[str], records: Sequence[Sequence[str | None]]) -> pl.DataFrame:
+    """Records of as many cells as the header, as columns of text; an empty cell is null."""
+    columns = list(zip(*records, strict=True)) if records else [()] * len(header)
+    return pl.DataFrame(
+        [
+            pl.Series(name, [cell or None for cell in cells], dtype=pl.String)
+            for name, cells in zip(header, columns, strict=True)
+        ]
+    )

@@ -1,20 +1,23 @@
 """Take in the inbox: every file read, every row accounted for."""
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
 import polars as pl
 
-from recon.intake.cards import find_card_number
+from recon.intake.cards import find_card_number, without_digits
 from recon.intake.clock import AmbiguousFormat
 from recon.intake.describe import Reading, UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
+from recon.intake.encoding import UnreadableFile
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
-from recon.intake.table import ROW, TextTable, UnreadableFile, read_table
+from recon.intake.opened import Part, open_file
+from recon.intake.settle import settle
+from recon.intake.table import ROW, TextTable
 from recon.intake.texts import by_field
 from recon.model.border import guard
 from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
@@ -58,17 +61,36 @@ class _File:
 
 @dataclass(slots=True)
 class _Gathered:
-    """What the files gave so far. groups: the cells of all files of one format, by that format."""
+    """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came back.
+    seen: the first file of each content. groups: the cells of all files of one format, by that format."""
 
     files: list[_File] = field(default_factory=list)
     tables: dict[int, TextTable] = field(default_factory=dict)
     groups: dict[tuple[object, ...], tuple[Reading, list[Frame]]] = field(default_factory=dict)
+    readings: dict[int, Reading] = field(default_factory=dict)
+    mended: dict[int, TextTable] = field(default_factory=dict)
+    seen: dict[tuple[str | None, str | None], int] = field(default_factory=dict)
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
+
+    def add(self, file: _File) -> int:
+        """The number of a further input."""
+        self.files.append(file)
+        return len(self.files) - 1
 
     def remark(self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None) -> None:
         told = {"kind": kind, "file": file, "row": row, "detail": detail, "other_file": other}
         self.notices.append(pl.DataFrame([told], schema=NOTICES.schema))
+
+    def told_passed(self, file: int, table: TextTable) -> None:
+        """Remark each line that is no row."""
+        for passed in sorted(table.passed, key=lambda passed: passed.row):
+            self.remark(file, "lines-passed-over", passed.text, row=passed.row)
+
+    def told_aside(self, file: int, aside: Sequence[Part]) -> None:
+        """Remark each sheet that is no table of the kind, beside one that is."""
+        for part in aside:
+            self.remark(file, "lines-passed-over", f'sheet "{part.sheet}" ({part.table.rows} rows)')
 
     def group(self, reading: Reading, texts: Frame) -> None:
         """Files of one kind, one description and one set of columns are read together."""
@@ -94,13 +116,11 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
     gathered = _Gathered()
-    seen: dict[str, int] = {}
     known = Known(route)
-    for number, path in enumerate(inbox_files(route.root)):
+    for path in inbox_files(route.root):
         name = path.relative_to(route.root).as_posix()
         on_file(name)
-        gathered.files.append(_File(name))
-        _take_file(path, number, gathered, known, now, seen)
+        _take_file(path, name, gathered, known, now)
     accepted: dict[FileKind, list[Frame]] = {kind: [] for kind in FILE_KINDS}
     refused: list[Frame] = []
     for reading, texts in gathered.groups.values():
@@ -112,35 +132,61 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
     return _assemble(gathered, accepted)
 
 
-def _take_file(path: Path, number: int, gathered: _Gathered, known: Known, now: datetime, seen: dict[str, int]) -> None:
-    file = gathered.files[number]
+def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: datetime) -> None:
+    """Take in one file: each of its tables is an input of its own, for each has its own account of rows."""
+    sha256 = None
     try:
         data = _bytes(path)
-        file.sha256 = hashlib.sha256(data).hexdigest()
-        table = read_table(data)
+        sha256 = hashlib.sha256(data).hexdigest()
+        opened = open_file(data, name, known.route)
     except UnreadableFile as error:
-        gathered.remark(number, "unreadable-file", str(error))
+        gathered.remark(gathered.add(_File(name, sha256)), "unreadable-file", str(error))
         return
-    file.rows = table.rows
-    card = find_card_number(table)
-    if card is not None:
-        gathered.remark(number, "card-number-present", f'column "{card.column}" holds a full card number ending in {card.last}', row=card.row)
-        gathered.rejects.append(_withheld(table, number))
+    except UnknownFormat as error:
+        gathered.remark(gathered.add(_File(name, sha256)), "unknown-format", str(error))
+        return
+    # Whatever stands in any corner of the file is looked at before anything of it is kept.
+    found = [find_card_number(part.table) for part in (*opened.parts, *opened.aside)]
+    card = next((card for card in found if card is not None), None)
+    several = len(opened.parts) + len(opened.aside) > 1
+    for part in opened.parts:
+        shown = f"{name} [{without_digits(part.sheet or '')}]" if several else name
+        number = gathered.add(_File(shown, sha256, rows=part.table.rows))
+        if card is not None:
+            gathered.remark(number, "card-number-present", f'column "{card.column}" holds a full card number ending in {card.last}', row=card.row)
+            gathered.rejects.append(_withheld(part.table, number))
+        else:
+            _take_part(part, name, number, gathered, known, now)
+    if card is None and opened.parts:
+        gathered.told_aside(number, opened.aside)
+
+
+def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: Known, now: datetime) -> None:
+    file, table = gathered.files[number], part.table
+    if table.remark is not None:
+        gathered.remark(number, "encoding-assumed", table.remark)
+    if part.mended:
+        gathered.mended[number] = table
+        gathered.tables[number] = table
         return
     try:
-        reading = reading_for(file.path, table.header, known.route)
+        reading = reading_for(name, table.header, known.route, names=part.names, doubled=table.doubled)
         file.kind, file.source = reading.kind, reading.name
+        table = settle(table, reading)
+        file.rows = table.rows
         texts = by_field(table, reading, file=number, now=now, known=known)
     except (UnknownFormat, AmbiguousFormat) as error:
         # Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account.
         gathered.remark(number, "unknown-format", str(error))
         gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
-        return
-    gathered.tables[number] = table
-    if file.sha256 in seen:
-        gathered.remark(number, "duplicate-row", "", other=seen[file.sha256])
-    seen.setdefault(file.sha256, number)
-    gathered.group(reading, texts)
+    else:
+        gathered.tables[number] = table
+        gathered.readings[number] = reading
+        first = gathered.seen.setdefault((file.sha256, part.sheet), number)
+        if first != number:
+            gathered.remark(number, "duplicate-row", "", other=first)
+        gathered.group(reading, texts)
+    gathered.told_passed(number, table)
 
 
 def _bytes(path: Path) -> bytes:

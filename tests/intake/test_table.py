@@ -1,4 +1,6 @@
-"""Bytes to cells: every cell as csv reads it, every record on the line that an editor shows, nothing lost in silence."""
+"""Bytes to cells: every cell as csv reads it, every record on the line that an editor shows, nothing lost in
+silence.
+"""
 
 import csv
 import io
@@ -8,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recon.intake.dialect import Sought
 from recon.intake.table import DELIMITERS, ROW, TextTable, UnreadableFile, decode, read_table
 
 
@@ -132,13 +135,10 @@ def test_header_cells_are_trimmed_and_named_where_empty() -> None:
         (b"\xef\xbb\xbf", "empty"),
         (b"a,b\n1,2\n3,\x00\n", "byte 11 is NUL"),
         ("a,b\n1,\0\n".encode("utf-16"), "is NUL"),
-        (b"a,b\n1,2\ncaf\xe9,3\n", "byte E9h on line 3 is not UTF-8"),
         (b"\xff\xfea\x00,\x00b", "not UTF-16"),
         (b'a,b\n1,"2\n3,4\n', "quote"),
-        (b"a,b,a\n1,2,3\n", '"a" twice'),
-        (b"a, a \n1,2\n", '"a" twice'),
         (b"x" * 200_000, "first line has 200000 characters"),
-        (b"\x89PNG\r\n\x1a\n\x00\x00", "NUL"),
+        (b"\x89PNG\r\n\x1a\n\x00\x00", "picture"),
     ],
 )
 def test_what_is_no_table_is_refused_with_what_was_found(data: bytes, found: str) -> None:
@@ -176,6 +176,12 @@ def written_tables(draw: st.DrawFn) -> tuple[str, list[tuple[int, list[str]]], i
     return out.getvalue(), records, width, mark
 
 
+def header_of_written(width: int) -> Sought:
+    """Looks for the header of a written table: the cells below it may look more like names than it does."""
+    wanted = [f"h{at}" for at in range(width)]
+    return lambda cells: (list(cells) == wanted, len(set(wanted) & set(cells)))
+
+
 def shown_line(text: str) -> int:
     """The line that an editor shows at the end of `text`: CRLF, CR and LF each end one."""
     return text.replace("\r\n", "\n").replace("\r", "\n").count("\n") + 1
@@ -186,10 +192,12 @@ def plain_ends(cell: str) -> str:
 
 
 @given(written_tables())
-def test_the_same_cells_and_lines_as_csv_wrote(written: tuple[str, list[tuple[int, list[str]]], int, str]) -> None:
+def test_the_same_cells_and_lines_as_csv_wrote(
+    written: tuple[str, list[tuple[int, list[str]]], int, str],
+) -> None:
     """Check: the csv module of the standard library."""
     text, records, width, _ = written
-    table = read_table(text.encode())
+    table = read_table(text.encode(), header_of_written(width))
     told = [(line, [plain_ends(cell) for cell in record]) for line, record in records]
     told = [(line, record) for line, record in told if any(cell.strip() for cell in record)]
     for _, record in told:
@@ -207,8 +215,8 @@ def test_the_original_of_a_record_is_its_text_in_the_file(
     written: tuple[str, list[tuple[int, list[str]]], int, str],
 ) -> None:
     """Check: csv reads each original back to the very record."""
-    text, records, _, mark = written
-    table = read_table(text.encode())
+    text, records, width, mark = written
+    table = read_table(text.encode(), header_of_written(width))
     told = {line: [plain_ends(cell) for cell in record] for line, record in records}
     for line, original in zip(lines(table), table.original(lines(table)), strict=True):
         assert original in plain_ends(text)
@@ -242,6 +250,8 @@ def test_any_delimited_text_is_a_table_or_refused(text: str) -> None:
 def test_decoding_gives_lines_that_end_with_lf(text: str) -> None:
     if "\0" in text:
         return
-    decoded = decode(text.encode("utf-8", "surrogatepass") if text.isascii() else text.encode("utf-16", "surrogatepass"))
+    decoded = decode(
+        text.encode("utf-8", "surrogatepass") if text.isascii() else text.encode("utf-16", "surrogatepass")
+    ).text
     assert decoded.endswith("\n")
     assert "\r" not in decoded

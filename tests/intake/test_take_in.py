@@ -135,11 +135,11 @@ def test_an_empty_cell_is_part_of_what_a_row_says(tmp_path: Path) -> None:
 
 def test_files_that_cannot_be_read_do_not_stop_the_others(tmp_path: Path) -> None:
     intake = taken(tmp_path, {
-        "a.csv": b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "b.csv": "", "c.csv": b"machine,caf\xe9\n",
+        "a.csv": b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "b.csv": "", "c.csv": b"machine,caf\x81\n",
         "d.csv": 'machine,"label\n',
         "e.csv": "machine,label,machine\n", "f.csv": VENDS + vend(1),
     })  # fmt: skip
-    assert notices(intake) == [("unreadable-file", f"{name}.csv", None) for name in "abcde"]
+    assert notices(intake) == [*(("unreadable-file", f"{name}.csv", None) for name in "abcd"), ("unknown-format", "e.csv", None)]
     assert account(intake) == {f"{name}.csv": (0, 0, 0, 0) for name in "abcde"} | {"f.csv": (1, 1, 0, 0)}
     assert intake.inputs["kind"].to_list() == [None] * 5 + ["vends"]
     assert (

@@ -34,6 +34,36 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="Ask whoever runs the export to mask card numbers. Delete the file also from mail and downloads: it should not lie about.",
     ),
     Kind(
+        code="lines-passed-over", severity="note", about=("file",),
+        words="{file}: {passed}.",
+        advice="Nothing to do where these are titles, totals or remarks. If one is a row, mend it so that it reads as one.",
+        meaning=(
+            "Exports and sheets carry lines that are no rows: titles above the header, the header once more, totals, remarks below the table, "
+            "and sheets beside the one with the table. They are not rows of the account, and are told here so that none goes unseen. What could be a row is rejected instead."
+        ),
+        example='inbox/sales-38.csv: 3 lines are no rows and were passed over (1, 2, 140), the first "Sales by machine".',
+        mend="A row that was taken for a total begins with a word for one and has neither time nor machine: give it these.",
+    ),
+    Kind(
+        code="encoding-assumed", severity="note", about=("file",),
+        words="{file}: {detail}.",
+        advice="Look at that word. If it is spelled wrongly, give the file's `encoding` under [table] in its description.",
+        meaning=(
+            "The file is not UTF-8, has no byte order mark and no description gives its encoding. Its letters beyond A to Z were read as Windows-1252. "
+            "Figures, times and our own words do not depend on it; a name in the file may be spelled wrongly."
+        ),
+        example='inbox/counts-38.csv: read as Windows-1252, for it is not UTF-8 and no description says otherwise: first "Café" on line 3.',
+        mend="Save the file as UTF-8 where it is made, or describe it.",
+    ),
+    Kind(
+        code="row-mended", severity="note", about=("file", "other"),
+        words="{file}: {rows} that could not be used are mended in {other}, and count from there.",
+        advice="Nothing to do. The file may stay as it is; keep the mended rows in inbox/ beside it.",
+        meaning="Lines of rejects.csv were mended and put into inbox/. They are read in the format of the file from which they came, whose own rows stay rejected.",
+        example="inbox/counts-38.csv: 2 rows that could not be used are mended in inbox/rejects.csv, and count from there.",
+        mend="If the file itself is mended later, take the lines out of the mended rejects file.",
+    ),
+    Kind(
         code="rejected-row", severity="error", about=("file", "row"),
         words="{file}:{row}  {detail}. The row is in rejects.csv.",
         advice="Mend the value in the file, or explain the word in the description, then run again.",
@@ -70,6 +100,17 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         meaning="The same reference of the same machine names two vends with another time, number, price, tender or outcome. Both are counted, for both are in the log.",
         example='quay-2: reference "T-1042" stands for 2 vends that differ (inbox/sales-38.csv:40, inbox/sales-39.csv:7). All are counted.',
         mend="A reader that was reset may begin its references again. If one row is a correction of the other, keep the later.",
+    ),
+    Kind(
+        code="label-repaired", severity="note", about=("file", "machine", "detail"),
+        words="{file}: {rows} of {machine} with {detail}. The layout has no such label, and only that one can have become it.",
+        advice="Check one of the rows. If the label is another, give the file its labels as text.",
+        meaning=(
+            "Spreadsheets turn labels into numbers and days: 07 into 7, 110 into 110.0 or 1.10E+02, 3-1 into 03-Jan. A label that the machine's "
+            "layout does not have is read as the one label of that layout that can have become it. Where several can, the row is not mended."
+        ),
+        example='inbox/counts-38.csv: 4 rows of quay-2 with label "7" read as 07. The layout has no such label, and only that one can have become it.',
+        mend="Format the column of labels as text before anything is typed or pasted into it.",
     ),
     Kind(
         code="ambiguous-time", severity="note", about=("file", "machine"),

@@ -26,9 +26,18 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
     yield _changed(notices.filter(pl.col("kind") == "vend-changed"), spell)
     yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
+    yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
     yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
     for kind in ("ambiguous-time", "nonexistent-time"):
         yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
+
+
+def _repaired(notices: Frame, spell: Speller) -> Draft:
+    """One finding for each file, machine and label that was mended: `label "7" read as 07`."""
+    groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
+    rows = numbered(groups).with_columns(pl.col("detail").str.extract(r"(?s) read as (.*)$").alias("label"))
+    proof = notices.join(rows.select("n", "file", "machine", "detail"), on=["file", "machine", "detail"]).sort("n", "row")
+    return Draft("label-repaired", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
 def _repaired(notices: Frame, spell: Speller) -> Draft:

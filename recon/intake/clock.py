@@ -3,14 +3,14 @@
 Which zone they are in, and what becomes of hours that happened twice or never, is settled in recon.intake.moments.
 """
 
-import re
-from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cache
 
 import polars as pl
 
+from recon.intake.number_times import read_numbers
+from recon.intake.plain_times import plainly
+from recon.intake.time_formats import ORDERS, possible, shapes, with_other_clocks
 from recon.model.frames import TIME
 
 OLDEST_YEAR = 2000
@@ -19,19 +19,9 @@ OLDEST_YEAR = 2000
 _FURTHEST_AHEAD = timedelta(hours=14)
 """No zone's clocks are further ahead of UTC: a local time may be later than the run's UTC by so much and not lie ahead."""
 
-_CLOCKS_24 = ("%H:%M:%S%.f", "%H:%M")
-_CLOCKS = (*_CLOCKS_24, "%I:%M:%S %p", "%I:%M %p")
-_DATES = {
-    "year first": ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d"),
-    "day first": ("%d/%m/%y", "%d/%m/%Y", "%d.%m.%y", "%d.%m.%Y", "%d-%m-%y", "%d-%m-%Y", "%d %b %Y", "%d %B %Y", "%d-%b-%Y"),
-    "month first": ("%m/%d/%y", "%m/%d/%Y", "%m-%d-%y", "%m-%d-%Y", "%m.%d.%Y", "%b %d, %Y", "%B %d, %Y"),
-}  # fmt: skip
-
-_JOINTS = {"year first": (" ", "T", ", "), "day first": (" ", ", "), "month first": (" ", ", ")}
-
 
 class AmbiguousFormat(Exception):
-    """A column of times cannot be read one way: two readings fit equally well, or the format given is none.
+    """A column cannot be read one way: two readings fit equally well, or the format given is none.
 
     The text shows what was found and the line that settles it.
     """
@@ -47,69 +37,98 @@ class Written:
     local: pl.Series
     moment: pl.Series
 
+    @property
+    def read(self) -> int:
+        """How many cells read as a time."""
+        return int((self.local.is_not_null() | self.moment.is_not_null()).sum())
 
-_SHAPES = {
-    "%Y": r"\d{4}", "%y": r"\d{2}", "%m": r"\d{1,2}", "%d": r"\d{1,2}", "%b": "[a-z]{3}", "%B": "[a-z]{3,}", "%H": r"\d{1,2}",
-    "%I": r"\d{1,2}", "%M": r"\d{2}", "%S": r"\d{2}", "%.f": r"(\.\d{1,9})?", "%p": "[ap]m", "%#z": r"(z|[+-]\d{2}:?\d{2})",
-}  # fmt: skip
+    def later(self, days: pl.Series) -> "Written":
+        """The same, each time so many days later."""
+        if not (days > 0).any():
+            return self
+        on = (days * 86_400_000_000).cast(pl.Duration("us"))
+        return Written(self.local + on, self.moment + on)
 
 
-@cache
-def _pattern(form: str) -> re.Pattern[str]:
-    """A pattern for the texts that a part of a format can read: trying patterns is far cheaper than trying formats."""
-    parts = re.split(r"(%#z|%\.f|%[A-Za-z])", form)
-    return re.compile("".join(_SHAPES.get(part) or re.escape(part) for part in parts), re.IGNORECASE)
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One way to read a column: the order of its days, the formats tried, what they give."""
+
+    order: str
+    formats: list[str]
+    written: Written
 
 
-@cache
-def _possible(shape: str, order: str, with_clock: bool) -> tuple[str, ...]:
-    """The formats of an order that can read texts of this shape (every digit a 9): a day, a joint, a clock, an offset."""
-    found: list[str] = []
-    for day in _DATES[order]:
-        begins = _pattern(day).match(shape)
-        if begins is None:
+def read_times(
+    texts: pl.Series, form: str | None, *, now: datetime, with_clock: bool = True, key: str = "time"
+) -> Written:
+    """Read a column of trimmed text as times (or, without clock, as days).
+
+    form: the description's format, or None to settle it from the whole column: year first, day first or month first,
+    whichever reads the most cells. Where day first and month first read them equally well and differently, the one
+    that puts a time after `now` is dropped; if both stand, AmbiguousFormat says so. What does not read as it stands is
+    read again in plain writing (see recon.intake.plain_times), or as numbers (recon.intake.number_times).
+    """
+    if form is not None:
+        return _by_description(texts, form)
+    there = texts.len() - texts.null_count()
+    readings = _readings(texts, with_clock=with_clock)
+    if there and (not readings or readings[0].written.read < there):
+        numbers = read_numbers(texts, with_clock=with_clock)
+        if numbers is not None:
+            return Written(*numbers)
+        plain = plainly(texts)
+        again = _readings(plain.texts, with_clock=with_clock)
+        if again and (not readings or again[0].written.read > readings[0].written.read):
+            texts = plain.texts
+            readings = [_Reading(each.order, each.formats, each.written.later(plain.days)) for each in again]
+    if not readings:
+        return _by_formats(texts, [])
+    differing = [each for each in readings[1:] if not _same(each.written, readings[0].written)]
+    return _settle([readings[0], *differing], texts, now, key) if differing else readings[0].written
+
+
+def _readings(texts: pl.Series, *, with_clock: bool) -> list[_Reading]:
+    """The orders that read the most cells, each with what it reads; none where nothing reads."""
+    best: list[_Reading] = []
+    most = 0
+    first = shapes(texts.drop_nulls().head(200))
+    for order in ORDERS:
+        if most == texts.len() - texts.null_count() and not any(possible(shape, order, with_clock) for shape in first):
             continue
-        rest = shape[begins.end() :]
-        if not with_clock:
-            found += [day] if not rest else []
+        reading = _read_order(texts, order, first, with_clock=with_clock)
+        count = reading.written.read if reading is not None else 0
+        if reading is None or count == 0:
             continue
-        for join in _JOINTS[order]:
-            if rest.startswith(join.lower()):
-                found += [f"{day}{join}{clock}" for clock in _clocks(rest[len(join) :], order)]
-    return tuple(found)
+        if count > most:
+            best, most = [reading], count
+        elif count == most:
+            best.append(reading)
+    return best
 
 
-def _clocks(rest: str, order: str) -> list[str]:
-    plain = [clock for clock in _CLOCKS if _pattern(clock).fullmatch(rest)]
-    if order != "year first":
-        return plain
-    # An offset stands behind times written in the order of ISO 8601 and RFC 3339, and hardly behind others.
-    offset = [f"{clock}{mark}" for clock in _CLOCKS_24 for mark in ("%#z", " %#z") if _pattern(clock + mark).fullmatch(rest)]
-    return plain + offset
-
-
-def _shapes(texts: pl.Series) -> list[str]:
-    """The shapes of some texts, each once, the commonest first."""
-    shapes = Counter(re.sub(r"\d", "9", text).lower() for text in texts.drop_nulls().to_list())
-    return [shape for shape, _ in shapes.most_common(20)]
-
-
-def _read_order(texts: pl.Series, order: str, shapes: list[str], *, with_clock: bool) -> Written | None:
-    """Read a column by the formats of one order: those that the first cells suggest (`shapes`), then those that the rest do."""
-    formats = list(dict.fromkeys(form for shape in shapes for form in _possible(shape, order, with_clock)))
+def _read_order(texts: pl.Series, order: str, first: list[str], *, with_clock: bool) -> _Reading | None:
+    """Read a column by the formats of one order: those that the first cells suggest, then those that the rest do."""
+    formats = list(dict.fromkeys(form for shape in first for form in possible(shape, order, with_clock)))
     written = _by_formats(texts, formats)
     left = texts.filter(written.local.is_null() & written.moment.is_null()).drop_nulls()
     if left.len():
-        more = [form for shape in _shapes(left.head(10_000)) for form in _possible(shape, order, with_clock)]
+        more = [form for shape in shapes(left.head(10_000)) for form in possible(shape, order, with_clock)]
         if set(more) - set(formats):
             formats = list(dict.fromkeys(formats + more))
             written = _by_formats(texts, formats)
-    return written if formats else None
+    return _Reading(order, formats, written) if formats else None
 
 
 def _read(texts: pl.Series, form: str) -> pl.Series:
-    """Read by one format; a two-digit year never passes as the year 26."""
+    """Read by one format; a two-digit year is one of 2000 to 2099, and never passes as the year 26."""
     read = texts.str.to_datetime(form, time_unit="us", strict=False)
+    if "%y" in form and (read.dt.year() < 2000).any():
+        return (
+            read.to_frame("t")
+            .select(pl.when(pl.col("t").dt.year() < 2000).then(pl.col("t").dt.offset_by("100y")).otherwise("t"))
+            .to_series()
+        )
     if "%Y" not in form or not (read.dt.year() < 1900).any():
         return read
     return read.to_frame("t").select(pl.when(pl.col("t").dt.year() >= 1900).then(pl.col("t"))).to_series()
@@ -133,53 +152,59 @@ def _by_formats(texts: pl.Series, formats: list[str]) -> Written:
     return Written(local, moment)
 
 
-def read_times(texts: pl.Series, form: str | None, *, now: datetime, with_clock: bool = True, key: str = "time") -> Written:
-    """Read a column of trimmed text as times (or, without clock, as days).
-
-    form: the description's format, or None to settle it from the whole column: year first, day first or month first,
-    whichever reads the most cells. Where day first and month first read them equally well and differently, the one
-    that puts a time after `now` is dropped; if both stand, AmbiguousFormat says so.
-    """
-    if form is not None:
-        try:
-            return _by_formats(texts, [form.replace(".%f", "%.f")])
-        except pl.exceptions.ComputeError as error:
-            fault = str(error).partition("\n")[0]
-            raise AmbiguousFormat(f'the format "{form}" under [time] in the description cannot be used: {fault}') from error
-    best: list[tuple[str, Written]] = []
-    most = 0
-    shapes = _shapes(texts.drop_nulls().head(200))
-    for order in _DATES:
-        if most == texts.len() - texts.null_count() and not any(_possible(shape, order, with_clock) for shape in shapes):
-            continue
-        written = _read_order(texts, order, shapes, with_clock=with_clock)
-        if written is None:
-            continue
-        count = int((written.local.is_not_null() | written.moment.is_not_null()).sum())
-        if count > most:
-            best, most = [(order, written)], count
-        elif count == most:
-            best.append((order, written))
-    if not best:
-        return _by_formats(texts, [])
-    differing = [entry for entry in best[1:] if not _same(entry[1], best[0][1])]
-    return _settle([best[0], *differing], texts, now, key) if differing else best[0][1]
+def _by_description(texts: pl.Series, form: str) -> Written:
+    """Read by the format that the description gives; what does not fit it, in plain writing or with another clock."""
+    try:
+        written = _by_formats(texts, [form.replace(".%f", "%.f")])
+        if written.read == texts.len() - texts.null_count():
+            return written
+        plain = plainly(texts)
+        again = _by_formats(plain.texts, [other.replace(".%f", "%.f") for other in with_other_clocks(form)]).later(
+            plain.days
+        )
+    except pl.exceptions.ComputeError as error:
+        fault = str(error).partition("\n")[0]
+        raise AmbiguousFormat(f'the format "{form}" under [time] in the description cannot be used: {fault}') from error
+    local = written.local.zip_with(written.local.is_not_null() | written.moment.is_not_null(), again.local)
+    return Written(
+        local, written.moment.zip_with(written.local.is_not_null() | written.moment.is_not_null(), again.moment)
+    )
 
 
 def _same(one: Written, other: Written) -> bool:
     return bool(one.local.equals(other.local, null_equal=True) and one.moment.equals(other.moment, null_equal=True))
 
 
-def _settle(readings: list[tuple[str, Written]], texts: pl.Series, now: datetime, key: str) -> Written:
+def _settle(readings: list[_Reading], texts: pl.Series, now: datetime, key: str) -> Written:
+    """Of readings that fit equally well the only one that lies before the run; else the column is refused, both shown."""
     latest = now.astimezone(UTC).replace(tzinfo=None) + _FURTHEST_AHEAD
-    possible = [entry for entry in readings if not bool((entry[1].local > latest).any())]
-    if len(possible) == 1:
-        return possible[0][1]
-    example = str(texts.drop_nulls()[0])
-    shown = " or ".join(
-        f"{order}: {written.local.drop_nulls()[0]:%d %B %Y}" for order, written in readings if written.local.drop_nulls().len()
+    fitting = [each for each in readings if not bool((_days(each.written) > latest).any())]
+    if len(fitting) == 1:
+        return fitting[0].written
+    apart = (_days(readings[0].written) != _days(readings[1].written)).fill_null(False)
+    # Where no cell reads both ways, each order reads cells that the other does not.
+    where = [apart.arg_max() if apart.any() else _days(each.written).is_not_null().arg_max() for each in readings]
+    examples = [str(texts[at or 0]) for at in where]
+    told = [f"{each.order}: {_days(each.written)[at or 0]:%d %B %Y}" for each, at in zip(readings, where, strict=True)]
+    first, *others = zip(examples, told, strict=True)
+    shown = f'"{first[0]}" is {first[1]}' + "".join(
+        f" or {said}" if text == first[0] else f', "{text}" is {said}' for text, said in others
+    )
+    lines = " or ".join(
+        f'format = "{_form_of(each, example)}"' for each, example in zip(readings, examples, strict=True)
     )
     raise AmbiguousFormat(
-        f'the column of {key} can be read two ways ("{example}" is {shown}): add to the description'
-        f' the line format = "%d/%m/%Y ..." or format = "%m/%d/%Y ..." under [time], spelled as the file spells it'
+        f"the column of {key} can be read two ways ({shown}): add to the description the line {lines} under [time]"
     )
+
+
+def _days(written: Written) -> pl.Series:
+    """Local times, and moments as UTC shows them."""
+    return written.local.zip_with(written.local.is_not_null(), written.moment.dt.replace_time_zone(None))
+
+
+def _form_of(reading: _Reading, text: str) -> str:
+    """The format by which a reading reads a text, as a description spells it."""
+    one = pl.Series([text])
+    form = next((form for form in reading.formats if _by_formats(one, [form]).read), reading.formats[0])
+    return form.replace("%.f", "").replace("%#z", "%z")

@@ -11,6 +11,7 @@ from recon.intake import values
 from recon.intake.clock import OLDEST_YEAR
 from recon.intake.describe import Reading
 from recon.intake.known import Known
+from recon.intake.labels import mended, repaired_notices
 from recon.intake.moments import to_moments
 from recon.intake.values import Parsed
 from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
@@ -29,17 +30,18 @@ class Rows:
     rejected: Frame
     notices: Frame
 
+
 _MANY = 10_000
 """Rows from which on it pays to look for texts that recur."""
 
 
 class _Field(NamedTuple):
-    """One field to be read: its column, value, reason, and the column of text that alone decides it, if there is one."""
+    """One field to be read: its column, value, reason, and the columns of text that alone decide it, if there are such."""
 
     name: str
     value: pl.Expr
     reason: pl.Expr
-    text: str | None
+    texts: tuple[str, ...]
 
 
 class Reader:
@@ -56,20 +58,31 @@ class Reader:
         self.derived: list[pl.Expr] = []
         self.refusals: list[tuple[pl.Expr, pl.Expr]] = []
         self.clocked = False
+        self.has_label = "label" in reading.columns
         self.must_know_label = False
 
     def text(self, field: str) -> pl.Expr:
         """The trimmed text of a field; null throughout where the file has no such column."""
         return pl.col(f"text_{field}") if field in self.reading.columns else pl.lit(None, pl.String)
 
-    def add(self, name: str, parsed: Parsed, default: object = None, *, field: str | None = None, alone: bool = True) -> None:
+    def plain(self, field: str) -> pl.Expr:
+        """The number in a field as 1234.50, however the file writes it (see recon.intake.amounts)."""
+        return pl.col(f"plain_{field}") if f"plain_{field}" in self.work.columns else self.text(field)
+
+    def add(
+        self, name: str, parsed: Parsed, default: object = None, *, field: str | None = None, alone: bool = True
+    ) -> None:
         """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`.
 
         field: the field whose text it is read from, if its name is another. alone: whether nothing but that text decides.
         """
         value = parsed.value if default is None else parsed.value.fill_null(default)
-        there = (field or name) in self.reading.columns
-        self.fields.append(_Field(name, value, parsed.reason, f"text_{field or name}" if there and alone else None))
+        source = field or name
+        odd = pl.coalesce(f"odd_{source}", parsed.reason) if f"odd_{source}" in self.work.columns else parsed.reason
+        texts = tuple(
+            column for part in ("text", "plain", "odd") if (column := f"{part}_{source}") in self.work.columns
+        )
+        self.fields.append(_Field(name, value, odd, texts if alone else ()))
         self.refusals.append((pl.col(f"why_{name}").is_not_null(), pl.col(f"why_{name}")))
 
     def refuse(self, when: pl.Expr, reason: pl.Expr) -> None:
@@ -85,7 +98,9 @@ class Reader:
     def time(self, *, needed: bool = True) -> None:
         """Turn what was written into the moment of each row, `time` (UTC), through the file's or the machine's zone."""
         fixed = self.reading.source.timezone
-        shown = self.work.with_columns(pl.col("zone").alias("shown_zone"), *([pl.lit(fixed).alias("zone")] if fixed else []))
+        shown = self.work.with_columns(
+            pl.col("zone").alias("shown_zone"), *([pl.lit(fixed).alias("zone")] if fixed else [])
+        )
         self.work = to_moments(shown).with_columns(pl.col("shown_zone").alias("zone"))
         self.clocked = True
         when, raw = pl.col("time"), pl.col("text_when")
@@ -93,35 +108,39 @@ class Reader:
         self.refuse(when.is_null() & raw.is_not_null(), unread)
         if needed:
             self.refuse(raw.is_null(), pl.lit("no time"))
-        self.refuse(when.dt.year() < OLDEST_YEAR, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
+        self.refuse(
+            when.dt.year() < OLDEST_YEAR, pl.format('time "{}" is from before 2000: a clock that was never set', raw)
+        )
         self.refuse(when > self.now, pl.format('time "{}" is after this run', raw))
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
         self.words("label", "label")
-        self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base))
+        self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base, plain=self.plain("bus")))
         if needed:
             self.refuse(pl.col("label").is_null() & pl.col("bus").is_null(), pl.lit("no label and no bus number"))
             self.must_know_label = True
 
     def _know_labels(self) -> None:
-        """Refuse rows whose label the machine's layout does not have."""
-        joined = self.work.join(self.known.label_frame, on=["machine", "label"], how="left", maintain_order="left")
-        strays = joined.filter(
-            pl.col("known").is_null() & pl.col("label").is_not_null() & pl.col("machine").is_in(list(self.known.labels))
-        ).select("machine", "label").unique()  # fmt: skip
-        why = [self.known.stray_label(machine, label) for machine, label in strays.iter_rows()]
-        reasons = strays.with_columns(pl.Series("why_stray", why, dtype=pl.String))
-        self.work = self.work.join(reasons, on=["machine", "label"], how="left", maintain_order="left")
-        self.refuse(pl.col("why_stray").is_not_null(), pl.col("why_stray"))
+        """Mend labels that a spreadsheet changed; refuse rows whose label the machine's layout does not have."""
+        self.work = mended(self.work, self.known)
+        if self.must_know_label:
+            self.refuse(pl.col("why_stray").is_not_null(), pl.col("why_stray"))
 
-    def units(self, name: str, default: int | None = 0) -> None:
-        self.add(name, values.whole(self.text(name), name), default)
+    def units(self, name: str, default: int | None = 0, *, least: int = 0, most: int = values.LARGEST_UNITS) -> None:
+        self.add(name, values.whole(self.text(name), name, least=least, most=most, plain=self.plain(name)), default)
 
     def money(self, name: str, field: str | None = None, *, negative: bool = False) -> None:
-        text = self.text(field or name)
+        text, plain, minor = (
+            self.text(field or name),
+            self.plain(field or name),
+            self.reading.source.amounts.minor_units,
+        )
         reader = self.known.money(
-            lambda digits: values.amount(text, field or name, digits, negative=negative), pl.col("machine")
+            lambda digits: values.amount(
+                text, field or name, digits, negative=negative, plain=plain, minor_units=minor
+            ),
+            pl.col("machine"),
         )
         self.add(name, reader, field=field, alone=self.known.one_currency)
 
@@ -129,19 +148,21 @@ class Reader:
         """Refuse what does not read as a day in the route's zone."""
         unread = pl.format(f'{name} "{{}}" does not read as a day', self.text(name))
         self.refuse(pl.col(name).is_null() & self.text(name).is_not_null(), unread)
-        self.refuse(pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name)))
+        self.refuse(
+            pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name))
+        )
         if needed:
             self.refuse(self.text(name).is_null(), pl.lit(f"no {name}"))
 
     def words(self, name: str, text: str) -> None:
         """A free text, as it stands."""
-        self.fields.append(_Field(name, self.text(text), pl.lit(None, pl.String), None))
+        self.fields.append(_Field(name, self.text(text), pl.lit(None, pl.String), ()))
 
     def done(self, kind: FileKind) -> Rows:
         """Part the rows into accepted and rejected, and collect what there is to remark."""
         spec = BY_KIND[kind]
         self._read_fields()
-        if self.must_know_label:
+        if self.has_label or self.must_know_label:
             self._know_labels()
         bad = pl.any_horizontal(when.fill_null(False) for when, _ in self.refusals)
         work = self.work.with_columns(bad.alias("bad"))
@@ -156,22 +177,32 @@ class Reader:
         """Read every field; one whose few texts recur over many rows is read once for each text."""
         direct: list[pl.Expr] = []
         for field in self.fields:
-            if field.text is not None and self.work.height >= _MANY:
-                texts = self.work.select(field.text).unique(maintain_order=True)
+            if field.texts and self.work.height >= _MANY:
+                texts = self.work.select(field.texts).unique(maintain_order=True)
                 if texts.height * 4 <= self.work.height:
                     read = texts.with_columns(field.value.alias(field.name), field.reason.alias(f"why_{field.name}"))
-                    self.work = self.work.join(read, on=field.text, how="left", nulls_equal=True, maintain_order="left")
+                    self.work = self.work.join(
+                        read, on=list(field.texts), how="left", nulls_equal=True, maintain_order="left"
+                    )
                     continue
             direct += [field.value.alias(field.name), field.reason.alias(f"why_{field.name}")]
         self.work = self.work.with_columns(direct).with_columns(self.derived)
 
     def _notices(self, work: Frame) -> Frame:
+        labels = (
+            repaired_notices(work.filter(~pl.col("bad"))) if "label_as_written" in work.columns else NOTICES.empty()
+        )
+        return pl.concat([self._time_notices(work), labels])
+
+    def _time_notices(self, work: Frame) -> Frame:
         if not self.clocked:
             return NOTICES.empty()
         kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
         said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
         empty = [pl.lit(None, NOTICES.schema[name]).alias(name) for name in ("other_file", "other_row")]
-        return said.select("kind", "file", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")).select(*NOTICES.names)
+        return said.select(
+            "kind", "file", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")
+        ).select(*NOTICES.names)
 
 
 def _vends(reader: Reader) -> None:
@@ -179,15 +210,18 @@ def _vends(reader: Reader) -> None:
     reader.machine()
     reader.time()
     reader.slot(needed=False)
-    text = reader.text("price")
-    reader.add("price", reader.known.money(lambda digits: values.price(text, digits), pl.col("machine")), alone=reader.known.one_currency)
+    text, plain, minor = reader.text("price"), reader.plain("price"), source.amounts.minor_units
+    price = reader.known.money(
+        lambda digits: values.price(text, digits, plain=plain, minor_units=minor), pl.col("machine")
+    )
+    reader.add("price", price, alone=reader.known.one_currency)
     paid = reader.text("tender")
     tender = values.word(paid, "tender", TENDERS, source.words.tender, TENDER, "words.tender")
     reader.add("tender", values.required(tender, paid, "tender"))
     outcome = values.word(reader.text("outcome"), "outcome", OUTCOMES, source.words.outcome, OUTCOME, "words.outcome")
     reader.add("outcome", outcome, "vended")
     reader.words("reference", "reference")
-    reader.add("quantity", values.whole(reader.text("quantity"), "quantity", least=1, most=1000), 1)
+    reader.units("quantity", 1, least=1, most=1000)
 
 
 def _counts(reader: Reader) -> None:
@@ -238,7 +272,9 @@ def _payouts(reader: Reader) -> None:
     reader.day("paid_on", needed=True)
     reader.day("from")
     reader.day("to")
-    reader.refuse(pl.col("from") > pl.col("to"), pl.format('from "{}" is after to "{}"', reader.text("from"), reader.text("to")))
+    reader.refuse(
+        pl.col("from") > pl.col("to"), pl.format('from "{}" is after to "{}"', reader.text("from"), reader.text("to"))
+    )
     today = reader.now.astimezone(zone(reader.known.route.settings.timezone)).date()
     late = pl.col("paid_on") > today
     reader.refuse(late, pl.format('paid_on "{}" is after this run', reader.text("paid_on")))

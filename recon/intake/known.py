@@ -1,6 +1,5 @@
 """What the route folder tells the intake: zones, currencies and labels of the machines that have a layout."""
 
-import difflib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,6 +25,18 @@ class Known:
     def digits(self) -> dict[str, int]:
         """Machine to decimal digits of its currency."""
         return {entry.layout.machine: self.route.exponent_of(entry.layout.machine) for entry in self.route.layouts}
+
+    @cached_property
+    def currencies(self) -> dict[str, str]:
+        """Machine to the ISO 4217 code of its currency."""
+        return {entry.layout.machine: self.route.currency_of(entry.layout.machine) for entry in self.route.layouts}
+
+    def currency_of(self, machine: pl.Expr) -> pl.Expr:
+        """The currency of each machine; the route's for one without a layout."""
+        default = self.route.settings.currency
+        if all(code == default for code in self.currencies.values()):
+            return pl.lit(default)
+        return machine.replace_strict(self.currencies, default=default, return_dtype=pl.String)
 
     @property
     def one_currency(self) -> bool:
@@ -64,9 +75,3 @@ class Known:
             value = pl.when(here).then(parsed.value).otherwise(value)
             reason = pl.when(here).then(parsed.reason).otherwise(reason)
         return Parsed(value, reason)
-
-    def stray_label(self, machine: str, label: str) -> str:
-        """The reason for a label that the machine's layout does not have, with the nearest that it has."""
-        near = difflib.get_close_matches(label, self.labels[machine], n=1)
-        hint = f"; the nearest is {near[0]}" if near else ""
-        return f'label "{label}" is not in the layout of {machine}{hint}'

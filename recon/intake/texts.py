@@ -7,8 +7,10 @@ from datetime import datetime
 
 import polars as pl
 
+from recon.intake.amounts import MONEY, WHOLE, plain_numbers
 from recon.intake.clock import Written, read_times
 from recon.intake.describe import Reading
+from recon.intake.known import Known
 from recon.intake.table import ROW, TextTable
 from recon.intake.values import trimmed
 from recon.model.frames import Frame
@@ -19,15 +21,16 @@ CLOCKED: tuple[FileKind, ...] = ("vends", "counts", "loads", "cash", "tests")
 """Kinds whose rows have a moment; payouts have days."""
 
 
-def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime) -> Frame:
+def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime, known: Known) -> Frame:
     """The cells of a file as `text_<field>` (trimmed, null where empty), with `file`, `row` and `machine`.
 
     Rows with a moment get `text_when`, `local` (naive) and `moment` (UTC, where an offset was given); payouts get a
-    date for each of their days (`paid_on`, `from`, `to`). Raises AmbiguousFormat where a column can be read two ways.
+    date for each of their days (`paid_on`, `from`, `to`). Number columns that are not plain get `plain_<field>` and
+    `odd_<field>` (see recon.intake.amounts). Raises AmbiguousFormat where a column can be read two ways.
     """
     texts = [trimmed(column).alias(f"text_{field}") for field, column in reading.columns.items()]
     frame = table.frame.select(pl.lit(file, pl.Int32).alias("file"), pl.col(ROW).alias("row"), *texts)
-    frame = frame.with_columns(_machine(reading).alias("machine"))
+    frame = _with_numbers(frame.with_columns(_machine(reading).alias("machine")), reading, known)
     form = reading.source.time.format
     if reading.kind in CLOCKED:
         frame = frame.with_columns(_when(reading).alias("text_when"))
@@ -35,6 +38,13 @@ def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime) ->
         return frame.with_columns(written.local.alias("local"), written.moment.alias("moment"))
     days = [_day(frame, reading, name, form, now).alias(name) for name in DAYS]
     return frame.with_columns(days)
+
+
+def _with_numbers(frame: Frame, reading: Reading, known: Known) -> Frame:
+    amounts, hexadecimal = reading.source.amounts, reading.source.bus_base == 16
+    fields = [name for name in (*MONEY, *WHOLE) if name in reading.columns and not (name == "bus" and hexadecimal)]
+    coin = known.currency_of(pl.col("machine"))
+    return plain_numbers(frame, fields, coin=coin, decimal=amounts.decimal, minor_units=amounts.minor_units)
 
 
 def _machine(reading: Reading) -> pl.Expr:

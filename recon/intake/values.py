@@ -2,7 +2,8 @@
 
 Every reader here takes an expression of trimmed text (null where the cell was empty) and returns a Parsed: the value,
 null where it cannot be read, and the reason, null where nothing is wrong. Digits are 0 to 9: those of other scripts
-match \\d, yet do not cast to numbers.
+match \\d, yet do not cast to numbers. Readers of numbers take `plain` besides where the cell was written otherwise than
+1234.50: the same number so written, null where it reads as none (see recon.intake.amounts). Reasons show the text.
 """
 
 from collections.abc import Mapping, Sequence
@@ -52,11 +53,14 @@ def _unless(good: pl.Expr, text: pl.Expr, words: str) -> pl.Expr:
     return pl.when(text.is_not_null() & ~good.fill_null(False)).then(pl.format(words, text.str.slice(0, 80)))
 
 
-def whole(text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS) -> Parsed:
-    """A whole number of units from `least` to `most`."""
-    number = pl.when(text.str.contains(r"^\+?[0-9]{1,15}$")).then(text.str.strip_prefix("+")).cast(pl.Int64)
+def whole(
+    text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS, plain: pl.Expr | None = None
+) -> Parsed:
+    """A whole number of units from `least` to `most`. Decimals that are all zero (`4.0`) take nothing from its being whole."""
+    shown = (text if plain is None else plain).str.replace(r"\.0+$", "")
+    number = pl.when(shown.str.contains(r"^\+?[0-9]{1,15}$")).then(shown.str.strip_prefix("+")).cast(pl.Int64)
     good = number.is_between(least, most)
-    below = text.str.contains(r"^-[0-9]+$")
+    below = shown.str.contains(r"^-[0-9]+$")
     reason = (
         pl.when(below).then(pl.format(f'{name} "{{}}" is below zero', text))
         .when(number.is_not_null() & ~good).then(pl.format(f'{name} "{{}}" is outside {least} to {most}', text))
@@ -65,24 +69,37 @@ def whole(text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS
     return Parsed(pl.when(good).then(number), pl.when(text.is_not_null()).then(reason))
 
 
-def amount(text: pl.Expr, name: str, digits: int, *, most: int = LARGEST_MONEY, negative: bool = False) -> Parsed:
-    """An exact amount of money in minor units of a currency with `digits` decimals. Excess digits are refused, not rounded."""
-    plain = text.str.contains(r"^[+-]?[0-9]{1,15}(\.[0-9]+)?$")
-    sign = pl.when(text.str.starts_with("-")).then(-1).otherwise(1)
-    bare = text.str.strip_chars_start("+-")
+def amount(
+    text: pl.Expr, name: str, digits: int, *, most: int = LARGEST_MONEY, negative: bool = False, plain: pl.Expr | None = None,
+    minor_units: bool = False,
+) -> Parsed:  # fmt: skip
+    """An exact amount of money in minor units of a currency with `digits` decimals. Excess digits are refused, not rounded.
+
+    minor_units: whether the text itself is in minor units.
+    """
+    digits = 0 if minor_units else digits
+    number = text if plain is None else plain
+    reads = number.str.contains(r"^[+-]?[0-9]{1,15}(\.[0-9]+)?$").fill_null(False)
+    sign = pl.when(number.str.starts_with("-")).then(-1).otherwise(1)
+    bare = number.str.strip_chars_start("+-")
     fraction = bare.str.extract(r"\.([0-9]+)$").fill_null("").str.strip_chars_end("0")
     exact = fraction.str.len_bytes() <= digits
     scaled = bare.str.extract(r"^([0-9]+)") + (fraction.str.pad_end(digits, "0") if digits else pl.lit(""))
-    minor = pl.when(plain & exact).then(scaled).cast(pl.Int64, strict=False) * sign
+    minor = pl.when(reads & exact).then(scaled).cast(pl.Int64, strict=False) * sign
     in_range = minor.abs() <= most
     least_ok = pl.lit(True) if negative else minor >= 0
+    excess = (
+        "is not a whole number of minor units"
+        if minor_units
+        else f"has more than the {digits} decimal digits of the currency"
+    )
     reason = (
-        pl.when(~plain).then(pl.format(f'{name} "{{}}" is not an amount such as 1.75', text.str.slice(0, 80)))
-        .when(~exact).then(pl.format(f'{name} "{{}}" has more than the {digits} decimal digits of the currency', text))
+        pl.when(~reads).then(pl.format(f'{name} "{{}}" is not an amount such as 1.75', text.str.slice(0, 80)))
+        .when(~exact).then(pl.format(f'{name} "{{}}" {excess}', text))
         .when(~in_range.fill_null(False)).then(pl.format(f'{name} "{{}}" is too large to be real', text.str.slice(0, 80)))
         .when(~least_ok).then(pl.format(f'{name} "{{}}" is below zero', text))
     )  # fmt: skip
-    good = plain & exact & in_range & least_ok
+    good = reads & exact & in_range & least_ok
     return Parsed(pl.when(good).then(minor), pl.when(text.is_not_null()).then(reason))
 
 
@@ -94,19 +111,20 @@ def undefined_price(text: pl.Expr) -> pl.Expr:
     return digits.is_in(UNDEFINED_PRICES) | minus_one | lower.is_in(UNDEFINED_NUMBERS)
 
 
-def price(text: pl.Expr, digits: int) -> Parsed:
+def price(text: pl.Expr, digits: int, *, plain: pl.Expr | None = None, minor_units: bool = False) -> Parsed:
     """A vend's price in minor units; FFFFh in any form reads as no price."""
-    hidden = undefined_price(text).fill_null(False)
-    read = amount(pl.when(~hidden).then(text), "price", digits, most=LARGEST_PRICE)
-    return read
+    number = text if plain is None else plain
+    shown = ~undefined_price(number).fill_null(False)
+    there, number = pl.when(shown).then(text), pl.when(shown).then(number)
+    return amount(there, "price", digits, most=LARGEST_PRICE, plain=number, minor_units=minor_units)
 
 
-def bus_number(text: pl.Expr, base: int) -> Parsed:
+def bus_number(text: pl.Expr, base: int, *, plain: pl.Expr | None = None) -> Parsed:
     """A bus item number, decimal (or hexadecimal where the description says so, or the cell starts with 0x).
 
     FFFFh in any form and the empty cell read as no number: such vends are kept, as undefined.
     """
-    lower = text.str.to_lowercase()
+    lower = (text if plain is None else pl.coalesce(plain, text)).str.to_lowercase().str.replace(r"\.0+$", "")
     undefined = lower.is_in(UNDEFINED_NUMBERS)
     marked = lower.str.starts_with("0x")
     hexadecimal = (marked | pl.lit(base == 16)) & lower.str.contains(r"^(0x)?[0-9a-f]{1,8}$")

@@ -40,7 +40,7 @@ def money(digits: int, *, negative: bool = False) -> Callable[[pl.Expr], Parsed]
 
 @pytest.mark.parametrize(
     ("cell", "value"),
-    [("0", 0), ("7", 7), ("007", 7), ("+7", 7), (" 7 ", 7), (str(LARGEST_UNITS), LARGEST_UNITS), ("", None),
+    [("0", 0), ("7", 7), ("007", 7), ("+7", 7), (" 7 ", 7), ("7.0", 7), ("7.000", 7), (str(LARGEST_UNITS), LARGEST_UNITS), ("", None),
      ("  ", None), (None, None)],
 )  # fmt: skip
 def test_whole_numbers(cell: str | None, value: int | None) -> None:
@@ -49,7 +49,7 @@ def test_whole_numbers(cell: str | None, value: int | None) -> None:
 
 @pytest.mark.parametrize(
     ("cell", "why"),
-    [("-1", "below zero"), ("7.0", "not a whole number"), ("7,5", "not a whole number"),
+    [("-1", "below zero"), ("7.5", "not a whole number"), ("7,5", "not a whole number"),
      ("1e3", "not a whole number"),
      ("seven", "not a whole number"), ("1 000", "not a whole number"), ("１２", "not a whole number"),
      ("١٢", "not a whole number"), ("²", "not a whole number"), (str(LARGEST_UNITS + 1), "outside 0 to"),

@@ -19,7 +19,7 @@ from recon.model.settings import Cards
 @dataclass(frozen=True, slots=True)
 class CardMoney:
     """checks: the frame `payout_checks`. unpaid: machine and day with card vends that no payout covers though later
-    days are paid out (machine, day, vends, low, first_time, last_time). days: card vends by machine and day."""
+    days are paid out (machine, day, stretch, vends, low, first_time, last_time). days: card vends by machine and day."""
 
     checks: Frame
     unpaid: Frame
@@ -128,7 +128,9 @@ def _checked(joined: Frame, cards: Cards, layouts: Layouts, zone: str, digits: i
 
 
 def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:
-    """Days with card vends that no payout covers, up to the last day that a payout for that machine does."""
+    """Days with card vends that no payout covers, up to the last day that a payout for that machine does; days with no
+    covered day between them share their `stretch`.
+    """
     lasts = (
         payouts.filter(pl.col("machine").is_not_null()).group_by("machine").agg(pl.col("to").max().alias("own_last"))
     )
@@ -136,9 +138,8 @@ def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:
     bounded = days.join(lasts, on="machine", how="left").with_columns(
         pl.max_horizontal("own_last", pl.lit(for_all, pl.Date)).alias("last")
     )
-    done = covered.select("machine", "day").unique()
-    return (
-        bounded.filter(pl.col("day") <= pl.col("last"))
-        .join(done, on=["machine", "day"], how="anti")
-        .sort("machine", "day")
-    )
+    done = covered.select("machine", "day").unique().with_columns(pl.lit(True).alias("done"))
+    known = bounded.join(done, on=["machine", "day"], how="left").with_columns(pl.col("done").fill_null(False))
+    # Days without any card vend do not part a stretch: only a day that a payout covers does.
+    stretches = known.sort("machine", "day").with_columns(pl.col("done").cum_sum().over("machine").alias("stretch"))
+    return stretches.filter(~pl.col("done") & (pl.col("day") <= pl.col("last")))

@@ -223,15 +223,8 @@ def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
 
 
 def _unpaid(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
-    """Days in a row become one finding."""
-    ordered = unpaid.sort("machine", "day").with_columns(
-        (pl.col("day").diff().over("machine") > pl.duration(days=1))
-        .fill_null(True)
-        .cum_sum()
-        .over("machine")
-        .alias("run")
-    )
-    groups = ordered.group_by("machine", "run", maintain_order=True).agg(
+    """Days that no paid day parts become one finding."""
+    groups = unpaid.group_by("machine", "stretch", maintain_order=True).agg(
         pl.col("vends").sum().alias("count"),
         pl.col("low").sum(),
         pl.col("day").min().alias("first"),
@@ -245,7 +238,7 @@ def _unpaid(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
         spell.money(pl.col("low")).alias("worth"),
         pl.col("first").alias("from_day"),
     )
-    days = ordered.join(rows.select("n", "machine", "run"), on=["machine", "run"]).select("n", "machine", "day")
+    days = unpaid.join(rows.select("n", "machine", "stretch"), on=["machine", "stretch"]).select("n", "machine", "day")
     paid = priced.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
     dated = paid.with_columns(pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
     return Draft(

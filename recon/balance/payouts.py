@@ -19,7 +19,8 @@ from recon.model.settings import Cards
 @dataclass(frozen=True, slots=True)
 class CardMoney:
     """checks: the frame `payout_checks`. unpaid: machine and day with card vends that no payout covers though later
-    days are paid out (machine, day, stretch, vends, low, first_time, last_time). days: card vends by machine and day."""
+    days are paid out (machine, day, stretch, vends, low, first_time, last_time). days: card vends by machine and day.
+    """
 
     checks: Frame
     unpaid: Frame

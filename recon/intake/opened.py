@@ -1,5 +1,6 @@
 """A file of the inbox opened: unpacked, decoded, and split into the one or several tables that it holds."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from recon.intake.cards import without_digits
@@ -81,9 +82,8 @@ def _text(
     return Part(table, names=unpacked.names)
 
 
-def _rejects_sought(cells: object) -> tuple[bool, int]:
-    """The first line was looked at already, and is the header."""
-    return True, len(REJECTS_HEADER)
+def _rejects_sought(cells: Sequence[str]) -> tuple[bool, int]:
+    return tuple(fold(cell) for cell in cells) == REJECTS_HEADER, 0
 
 
 def _machine_names(route: Route, described: SourceFile | None) -> set[str]:

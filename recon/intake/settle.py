@@ -36,10 +36,10 @@ def settle(table: TextTable, reading: Reading) -> TextTable:
     """Pad short rows, and pass over totals and notes. Every record of `table` stays: in frame, torn or passed."""
     if table.settled:
         return table
-    return replace(_without_totals_and_notes(_padded(table, reading), reading), settled=True)
+    return replace(_without_totals_and_notes(padded(table, reading), reading), settled=True)
 
 
-def _padded(table: TextTable, reading: Reading) -> TextTable:
+def padded(table: TextTable, reading: Reading) -> TextTable:
     fixed = {"machine"} if reading.machine is not None else set()
     place = {table.header.index(column): field for field, column in reading.columns.items()}
     width = len(table.header)

@@ -15,6 +15,7 @@ from recon.intake.duplicates import part_duplicates
 from recon.intake.encoding import UnreadableFile
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
+from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
 from recon.intake.opened import Part, open_file
 from recon.intake.settle import settle
 from recon.intake.table import ROW, TextTable
@@ -78,8 +79,11 @@ class _Gathered:
         self.files.append(file)
         return len(self.files) - 1
 
-    def remark(self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None) -> None:
-        told = {"kind": kind, "file": file, "row": row, "detail": detail, "other_file": other}
+    def remark(
+        self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None,
+        other_row: int | None = None,
+    ) -> None:  # fmt: skip
+        told = {"kind": kind, "file": file, "row": row, "detail": detail, "other_file": other, "other_row": other_row}
         self.notices.append(pl.DataFrame([told], schema=NOTICES.schema))
 
     def told_passed(self, file: int, table: TextTable) -> None:
@@ -128,8 +132,53 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
         accepted[reading.kind].append(rows.accepted)
         gathered.notices.append(rows.notices)
         refused.append(rows.rejected)
+    stands_for = _take_mended(gathered, accepted, refused, known, now)
     gathered.rejects.extend(_rejects(gathered, refused))
-    return _assemble(gathered, accepted)
+    return _assemble(gathered, accepted, stands_for)
+
+
+def _take_mended(
+    gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame], known: Known, now: datetime
+) -> Frame:
+    """Take in the mended lines of each rejects.csv that came back, once all else is read. Returns what they stand for."""
+    stands_for = pl.DataFrame(schema=STANDS_FOR)
+    taken: set[tuple[int, int]] = set()
+    for number, table in gathered.mended.items():
+        inbox = _inbox(gathered, refused, known.route)
+        made, unusable = batches(table, inbox, taken)
+        kinds = {batch.reading.kind for batch in made}
+        gathered.files[number].kind = kinds.pop() if len(kinds) == 1 else None
+        for batch in made:
+            try:
+                texts = by_field(batch.table, batch.reading, file=batch.model, now=now, known=known)
+            except AmbiguousFormat as error:
+                unusable += [(int(row) - OFFSET, str(error)) for row in batch.table.frame[ROW] if row >= OFFSET]
+                continue
+            rows = read_rows(batch.own_rows(texts, number), batch.reading, known, now)
+            accepted[batch.reading.kind].append(rows.accepted)
+            gathered.notices.append(rows.notices)
+            refused.append(rows.rejected)
+            stands_for = pl.concat([stands_for, _standing(batch, number, rows.accepted)])
+        told = [(number, row, reason) for row, reason in unusable]
+        refused.append(pl.DataFrame(told, schema=REJECTS.empty().drop("text").schema, orient="row"))
+    for file, row, origin_file, origin_row in stands_for.iter_rows():
+        gathered.remark(origin_file, "row-mended", "", other=file, row=origin_row, other_row=row)
+    return stands_for
+
+
+def _inbox(gathered: _Gathered, refused: list[Frame], route: Route) -> Inbox:
+    tables = {number: table for number, table in gathered.tables.items() if number not in gathered.mended}
+    rows = {row for frame in refused for row in frame.select("file", "row").iter_rows()}
+    rows |= {(number, torn.row) for number, table in tables.items() for torn in table.torn}
+    paths = {number: file.path for number, file in enumerate(gathered.files)}
+    return Inbox(paths, tables, gathered.readings, frozenset(rows), route)
+
+
+def _standing(batch: Batch, file: int, accepted: Frame) -> Frame:
+    rows = [
+        (file, row, *batch.stands_for[row]) for row in accepted["row"].to_list() if row in batch.stands_for
+    ]
+    return pl.DataFrame(rows, schema=STANDS_FOR, orient="row")
 
 
 def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: datetime) -> None:
@@ -229,23 +278,37 @@ def _rejects(gathered: _Gathered, refused: list[Frame]) -> Iterator[Frame]:
             yield _with_text(pl.concat([rows, _torn(table, number)]), table)
 
 
-def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]]) -> Intake:
+def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame) -> Intake:
     frames: dict[str, Frame] = {}
     notices = gathered.notices
     for kind, parts in accepted.items():
         spec = BY_KIND[kind]
         whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
-        kept, repeats = part_duplicates(whole.sort("file", "row"), kind)
-        frames[kind] = guard(kept, spec)
-        notices.append(repeats)
+        # A mended row is told from its repeats as if it stood where it came from: there it would not be one.
+        kept, repeats = part_duplicates(as_if(whole, stands_for).sort("file", "row"), kind)
+        frames[kind] = guard(as_they_stand(kept, stands_for, ("file", "row")), spec)
+        notices.append(as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row")))
     remarks = pl.concat([NOTICES.empty(), *notices])
-    rejects = guard(pl.concat([REJECTS.empty(), *gathered.rejects]), REJECTS)
+    rejects = guard(_told_mended(pl.concat([REJECTS.empty(), *gathered.rejects]), gathered, stands_for), REJECTS)
     return Intake(
         inputs=guard(_account(gathered.files, remarks, rejects), INPUTS),
         rejects=rejects,
         notices=guard(remarks, NOTICES),
         **frames,
     )
+
+
+def _told_mended(rejects: Frame, gathered: _Gathered, stands_for: Frame) -> Frame:
+    """A row that is mended elsewhere stays rejected, and says where."""
+    if stands_for.height == 0:
+        return rejects
+    paths = dict(enumerate(file.path for file in gathered.files))
+    where = stands_for.select(
+        pl.col("origin_file").alias("file"), pl.col("origin_row").alias("row"),
+        pl.format("; mended in {}:{}", pl.col("file").replace_strict(paths, return_dtype=pl.String), "row").alias("where"),
+    )  # fmt: skip
+    joined = rejects.join(where, on=["file", "row"], how="left", maintain_order="left")
+    return joined.with_columns(pl.col("reason") + pl.col("where").fill_null("")).drop("where")
 
 
 def _account(files: list[_File], notices: Frame, rejects: Frame) -> Frame:

@@ -25,6 +25,7 @@ LONGEST_HEADER = SNIFFED
 Sought = Callable[[Sequence[str]], tuple[bool, int]]
 """Told the cells of a line: whether it holds all columns that are looked for, and how many of them it holds."""
 
+_FILLED = re.compile(r"\S")
 _LETTER = re.compile(r"[^\W\d_]")
 _DATED = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}|\d:\d\d")
 _SEP = re.compile(r'"?sep=([,;\t|])"?\s*$', re.IGNORECASE)
@@ -58,9 +59,10 @@ def fold(name: str) -> str:
 
 def find_header(text: str, sought: Sought, shape: TableShape) -> Header:
     """Find header and delimiter of a decoded file. Raises UnreadableFile where there is none."""
-    if not text.strip():
+    filled = _FILLED.search(text)
+    if filled is None:
         raise UnreadableFile("the file is empty: expected a header line and rows below it")
-    start = text.rfind("\n", 0, len(text) - len(text.lstrip("\n\t "))) + 1
+    start = text.rfind("\n", 0, filled.start()) + 1
     first = text[start : text.index("\n", start)]
     if len(first) > LONGEST_HEADER:
         raise UnreadableFile(f"its first line has {len(first)} characters: this is no table, whatever its name says")

@@ -13,7 +13,7 @@ from typing import Protocol
 
 import polars as pl
 
-from recon.intake.dialect import DELIMITERS, Header, Sought, find_header, fold, nothing_sought
+from recon.intake.dialect import DELIMITERS, LONGEST_HEADER, Header, Sought, find_header, fold, nothing_sought
 from recon.intake.encoding import Decoded, UnreadableFile, decode
 from recon.model.source import TableShape
 
@@ -132,7 +132,7 @@ def _split(decoded: Decoded, header: Header) -> TextTable:
     for _ in range(header.line - 1):
         start = text.index("\n", start) + 1
     body, skipped = text[start:], header.line - 1
-    head = next(_records(body, header.delimiter))[2]
+    head = _lines_of_header(body[: LONGEST_HEADER + 1], header.delimiter)
     quick = None if body.count('"') % 2 else _quick(body, header, head, skipped)
     frame, torn = quick if quick is not None else _careful(body, header, skipped)
     frame, again = _without_repeats(frame, header)
@@ -143,6 +143,15 @@ def _split(decoded: Decoded, header: Header) -> TextTable:
         header.names, frame, lines, tuple(torn), tuple(passed), header.doubled, header.delimiter, header.line,
         decoded.cut, decoded.remark, header.certain,
     )  # fmt: skip
+
+
+def _lines_of_header(begin: str, delimiter: str) -> int:
+    """How many lines the first record of a table takes."""
+    if '"' not in begin[: begin.find("\n")]:
+        return 1
+    reader = csv.reader(io.StringIO(begin, newline=""), delimiter=delimiter)
+    next(reader)
+    return reader.line_num
 
 
 def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:

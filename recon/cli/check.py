@@ -13,6 +13,7 @@ from recon.cli import exits
 
 if TYPE_CHECKING:
     from recon.model.problem import Problem
+    from recon.report.checked import Checked
     from recon.route.folder import Parts
 
 
@@ -21,6 +22,9 @@ class Format(StrEnum):
 
     TEXT = "text"
     JSON = "json"
+    SARIF = "sarif"
+    JUNIT = "junit"
+    GITHUB = "github"
 
 
 class FailOn(StrEnum):
@@ -54,31 +58,31 @@ def check(
 ) -> None:
     """Check layouts, settings, products and source descriptions, without running anything.
 
-    One line for each problem: file, line, column, kind, what is wrong and what to do.
+    One line for each problem: file, line, column, kind, what is wrong and what to do. Nothing where nothing is wrong.
 
     Examples:  recon check my-route      recon check --format json layouts/quay-2.toml
+
+    In CI:  recon check --format github --fail-on warning my-route      recon check --format sarif > recon.sarif
     """
-    from recon.findings.catalogue import check_kind
+    from recon.report.checked import Checked
     from recon.report.problems import FORMATS
 
     found: list[Problem] = []
+    files: list[str] = []
     layouts = sources = 0
     for target in _targets(paths or [Path()]):
         parts, problems = _check(target)
         layouts += len(parts.layouts)
         sources += len(parts.sources)
         found += problems
-    _print(FORMATS[output.value](found))
-    counts = {level.value: 0 for level in FailOn}
-    for problem in found:
-        counts[check_kind(problem.kind).severity] += 1
-    typer.echo(
-        f"{layouts} usable layout(s), {sources} usable source description(s): "
-        f"{counts['error']} error(s), {counts['warning']} warning(s)",
-        err=True,
-    )
-    levels = list(counts)
-    if any(counts[level] for level in levels[: levels.index(fail_on.value) + 1]):
+        files += _files(target, parts)
+    checked = Checked(found, files, fail_on.value)
+    _print(FORMATS[output.value](checked), output)
+    if output is Format.GITHUB:
+        _summarise(checked)
+    told = ", ".join(f"{count} {severity}(s)" for severity, count in checked.counts.items())
+    typer.echo(f"{layouts} usable layout(s), {sources} usable source description(s): {told}", err=True)
+    if checked.failed:
         raise typer.Exit(exits.FINDINGS)
 
 
@@ -148,7 +152,36 @@ def _check(target: _Target) -> "tuple[Parts, list[Problem]]":
     ]
 
 
-def _print(text: str) -> None:
-    """To stdout, with what its encoding lacks spelled out."""
+def _files(target: _Target, parts: "Parts") -> list[str]:
+    """What was read and could be used, as problems name it; of single files asked for, those."""
+    from recon.route.folder import SETTINGS
+    from recon.route.products import FILE as PRODUCTS
+
+    read = [layout.file for layout in parts.layouts] + [source.file for source in parts.sources]
+    read += [SETTINGS] if parts.settings is not None else []
+    read += [PRODUCTS] if parts.has_products else []
+    return [target.shown + file for file in sorted(read) if target.whole or file in target.files]
+
+
+def _print(text: str, output: Format) -> None:
+    """To stdout: what programs read as UTF-8, text with what the encoding of stdout lacks spelled out."""
+    if output is not Format.TEXT:
+        typer.echo(text.encode("utf-8", "backslashreplace"), nl=False)
+        return
     encoding = sys.stdout.encoding or "utf-8"
     typer.echo(text.encode(encoding, "backslashreplace").decode(encoding), nl=False)
+
+
+def _summarise(checked: "Checked") -> None:
+    """Add to the summary of the step, where there is one. A summary that cannot be written is said, and no more."""
+    from recon.report.github import step_summary
+
+    file = os.environ.get("GITHUB_STEP_SUMMARY")
+    text = step_summary(checked)
+    if not file or not text:
+        return
+    try:
+        with Path(file).open("ab") as summary:
+            summary.write(text.encode("utf-8", "backslashreplace"))
+    except OSError as error:
+        typer.echo(f"no summary: GITHUB_STEP_SUMMARY names {file}, which will not open ({error.strerror})", err=True)

@@ -3,16 +3,16 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
-from fractions import Fraction
-from functools import cached_property, lru_cache
+from functools import cached_property
 from pathlib import Path
 
+from recon.findings.across import across_problems
 from recon.match.numbering import numbers, rule_words
 from recon.match.timeline import SlotState, slot_states
 from recon.model.layout import Change, Layout, Slot
 from recon.model.problem import Place, Problem
 from recon.model.words import LARGEST_BUS
+from recon.route.amounts import on_step
 from recon.route.folder import Parts, by_place, read_lone_layout, read_parts
 from recon.route.layouts import LayoutFile
 from recon.route.nearest import nearest
@@ -34,6 +34,7 @@ def layout_problems(route: Parts) -> list[Problem]:
     found: list[Problem] = []
     for layout_file in route.layouts:
         found += _layout_problems(_Checked(layout_file), products)
+    found += across_problems(route.layouts, None if route.settings is None else route.settings.currency)
     return sorted(found, key=by_place)
 
 
@@ -90,7 +91,9 @@ def _layout_problems(checked: _Checked, products: Mapping[str, object] | None) -
     yield from _numbers(checked)
     yield from _shared_numbers(checked)
     if any(entry.pitch == 2 for _, entry in checked.entries()):
-        yield from _between(checked)
+        between = list(_between(checked))
+        yield from between
+        yield from _coupled(checked, {(problem.label, problem.bus) for problem in between})
     yield from _gaps(checked)
     yield from _prices(checked)
     yield from _par(checked)
@@ -249,6 +252,39 @@ def _tray(state: SlotState) -> str:
     return letters or state.label[:-1]
 
 
+def _coupled(checked: _Checked, told: set[tuple[str | None, int | None]]) -> Iterator[Problem]:
+    """Slots that have the number of the second motor of a double-width slot beside them, while both are in use.
+
+    told: labels and numbers that between-numbers has told; a pair with one of them is left to it. Where trays are
+    as wide throughout, that is every such pair, so this speaks of mixed trays.
+    """
+    runs = _runs(checked.states, lambda state: (state.bus, state.tray, state.pitch))
+    wide = {(_tray(run[0]), (run[0].bus or 0) + 1): run for run in runs if run[0].pitch == 2}
+    pairs: set[tuple[int, int]] = set()
+    for run in runs:
+        state, other = run[0], wide.get((_tray(run[0]), run[0].bus or 0))
+        if other is None or {(s.label, s.bus) for s in (state, other[0])} & told:
+            continue
+        pair = (state.position, other[0].position)
+        if pair in pairs or not _overlap(run, other):
+            continue
+        pairs.add(pair)
+        facts = {
+            "found": str(state.bus),
+            "expected": "a number that no slot takes as its second",
+            "other": other[0].label,
+            "number": str(other[0].bus),
+            "tray": _tray(state),
+        }
+        yield checked.problem("coupled-slots", _number_path(checked, state), state.label, facts, state.bus)
+
+
+def _overlap(run: list[SlotState], other: list[SlotState]) -> bool:
+    """Whether there is a moment at which both stand."""
+    ends = [(one[-1].end, two[0].start) for one, two in ((run, other), (other, run))]
+    return all(end is None or end > start for end, start in ends)
+
+
 def _gaps(checked: _Checked) -> Iterator[Problem]:
     """Slots in use without a number or without a price, told where that begins."""
     rule = checked.layout.numbering
@@ -277,14 +313,9 @@ def _prices(checked: _Checked) -> Iterator[Problem]:
         return
     for path, entry in checked.entries():
         for key, amount in (("price", entry.price), ("card_price", entry.card_price)):
-            if amount is not None and not _on_step(amount, step):
+            if amount is not None and not on_step(amount, step):
                 facts = {"key": key, "found": str(amount), "expected": str(step)}
                 yield checked.problem("price-off-step", (*path, key), entry.label, facts)
-
-
-@lru_cache(maxsize=4096)
-def _on_step(amount: Decimal, step: Decimal) -> bool:
-    return Fraction(amount) % Fraction(step) == 0
 
 
 def _par(checked: _Checked) -> Iterator[Problem]:

@@ -1,20 +1,20 @@
-"""What `recon check` found, as text for people and JSON for scripts. A further format is one more entry."""
+"""What `recon check` found, in the formats that `--format` names. A further format is one more entry."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from recon.findings.catalogue import check_kind, sentence, words
-from recon.model.problem import Problem
+from recon.report.checked import Checked
 
 
-def problems_text(problems: Sequence[Problem]) -> str:
+def problems_text(checked: Checked) -> str:
     """One line a problem: `file:line:column  kind  sentence`. Nothing where nothing is wrong."""
-    return "".join(f"{sentence(problem)}\n" for problem in problems)
+    return "".join(f"{sentence(problem)}\n" for problem in checked.problems)
 
 
-def problems_json(problems: Sequence[Problem]) -> str:
-    """The format `recon-check/1`: a key without a value is null, never left out."""
+def problems_json(checked: Checked) -> str:
+    """The format `recon-check/1`, as model/check_results.py has it: a key without a value is null, never left out."""
     listed = [
         {
             "kind": problem.kind,
@@ -28,13 +28,37 @@ def problems_json(problems: Sequence[Problem]) -> str:
             "message": words(problem),
             "advice": check_kind(problem.kind).advice,
         }
-        for problem in problems
+        for problem in checked.problems
     ]
     return json.dumps({"format": "recon-check/1", "problems": listed}, indent=2, ensure_ascii=False) + "\n"
 
 
-FORMATS: Final[Mapping[str, Callable[[Sequence[Problem]], str]]] = {
+# What a format needs is loaded with it, so that the others start as quickly as before.
+
+
+def _sarif(checked: Checked) -> str:
+    from recon.report.sarif import problems_sarif
+
+    return problems_sarif(checked)
+
+
+def _junit(checked: Checked) -> str:
+    from recon.report.junit import problems_junit
+
+    return problems_junit(checked)
+
+
+def _github(checked: Checked) -> str:
+    from recon.report.github import problems_github
+
+    return problems_github(checked)
+
+
+FORMATS: Final[Mapping[str, Callable[[Checked], str]]] = {
     "text": problems_text,
     "json": problems_json,
+    "sarif": _sarif,
+    "junit": _junit,
+    "github": _github,
 }
-"""The name of a format, as `--format` takes it, to what writes it."""
+"""The name of a format, as `--format` takes it, to what writes it. All but `text` are to be written as UTF-8."""

@@ -1,6 +1,8 @@
 """Whether amounts fit the currency: no more digits than its minor unit has, and no absurd size."""
 
 from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
 
 from recon.model.currencies import EXPONENTS
 from recon.model.money import LARGEST_AMOUNT
@@ -26,3 +28,9 @@ def amount_fault(amount: Decimal, currency: str | None, extra: int = 0) -> str |
         unit = "" if currency is None else f" ({currency})"
         return f"an amount with at most {limit} decimal digits{unit}"
     return None
+
+
+@lru_cache(maxsize=4096)
+def on_step(amount: Decimal, step: Decimal) -> bool:
+    """Whether an amount is a whole number of price steps (step above 0)."""
+    return Fraction(amount) % Fraction(step) == 0

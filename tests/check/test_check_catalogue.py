@@ -37,12 +37,16 @@ STOPS = """
     unknown-key bad-value duplicate-machine unknown-timezone unknown-currency duplicate-label duplicate-number
     number-out-of-range change-out-of-order change-unknown-label
 """
-WARNINGS = "missing-number missing-price between-numbers price-off-step par-over-capacity unknown-product"
+WARNINGS = """
+    missing-number missing-price between-numbers coupled-slots price-off-step par-over-capacity unknown-product
+    numbering-differs
+"""
 
 
 def test_which_problems_stop_a_run() -> None:
     assert {kind.code for kind in KINDS if kind.stops_run} == set(STOPS.split())
     assert {kind.code for kind in KINDS if kind.severity == "warning"} == set(WARNINGS.split())
+    assert {kind.code for kind in KINDS if kind.severity == "note"} == {"price-varies"}
 
 
 def test_a_missing_fact_raises_and_does_not_print_blank() -> None:

@@ -147,6 +147,27 @@ FIRES: dict[str, list[Case]] = {
             bus=5,
         ),
     ],
+    "coupled-slots": [
+        Case(
+            slot("109", 4, *DOUBLE) + slot("110", 5, 'tray = "1"'),
+            "12:1",
+            {"found": "5", "other": "109", "number": "4", "tray": "1"},
+            bus=5,
+        ),
+        Case(
+            slot("110", 5, 'tray = "1"') + slot("109", 2, *DOUBLE) + change(SEP, "109", "bus = 4"),
+            "5:1",
+            {"other": "109", "number": "4"},
+            bus=5,
+        ),
+        Case(
+            'numbering = "hex-label"\n' + slot("110", None, "pitch = 2") + slot("111"),
+            "10:1",
+            {"found": "273", "other": "110", "number": "272", "tray": "11"},
+            label="111",
+            bus=273,
+        ),
+    ],
     "missing-number": [
         Case(slot("110"), "3:1", {"since": "2026-08-03 07:00"}),
         Case('numbering = "same"\n' + slot("A1"), "4:1", {}, label="A1"),
@@ -257,7 +278,11 @@ QUIET = {
     "no rule for this label, but a number": 'numbering = "same"\n' + slot("A1", 161),
     "all odd": slot("100", 1, *DOUBLE) + slot("110", 3, *DOUBLE) + slot("112", 7, *DOUBLE),
     "single-width tray": slot("100", 2, 'tray = "1"') + slot("110", 3, 'tray = "1"'),
-    "mixed tray": slot("100", 2, *DOUBLE) + slot("102", 4, *DOUBLE) + slot("110", 5, 'tray = "1"'),
+    "mixed tray": slot("100", 2, *DOUBLE) + slot("102", 4, *DOUBLE) + slot("110", 7, 'tray = "1"'),
+    "the number before a wide slot": slot("100", 3, 'tray = "1"') + slot("102", 4, *DOUBLE),
+    "the next number, one after the other": slot("100", 4, *DOUBLE) + slot("110", 5, 'tray = "1"', product="")
+    + change(SEP, "100", "retire = true") + change(SEP, "110", 'product = "bar"'),
+    "the next number, out of use": slot("100", 4, *DOUBLE) + slot("110", 5, 'tray = "1"', product=""),
     "trays of their own": slot("100", 2, *DOUBLE) + slot("110", 3, 'tray = "2"', "pitch = 2"),
     "a whole tray renumbered": slot("100", 2, *DOUBLE) + slot("110", 4, *DOUBLE)
     + change(SEP, "100", "bus = 3") + change(SEP, "110", "bus = 5"),
@@ -287,7 +312,8 @@ def test_every_kind_of_the_layout_rules_has_a_case() -> None:
     from_reading = {
         "unknown-key", "bad-value", "duplicate-machine", "unknown-timezone", "unknown-currency",
     }  # fmt: skip
-    assert set(FIRES) | from_reading == set(CHECK_KINDS)
+    across_files = {"numbering-differs", "price-varies"}
+    assert set(FIRES) | from_reading | across_files == set(CHECK_KINDS)
 
 
 def test_three_slots_of_one_number_are_two_problems(lay: Lay) -> None:

@@ -107,6 +107,32 @@ _KINDS = (
         mend="Correct the number, or give the slot `pitch = 1` where the tray is not double-width after all.",
     ),
     Kind(
+        code="coupled-slots",
+        severity="warning",
+        about=("machine", "label", "other"),
+        words=(
+            "label {label} has bus number {bus}, which is the second number of label {other} ({number}, double "
+            "width) on tray {tray}."
+        ),
+        advice="Only one of the two can vend under it: compare both with the sales log, or correct the pitch.",
+        meaning=(
+            "A double-width slot (`pitch = 2`) turns two motors for one selection. It reports under the lower "
+            "number alone, and the next one never comes (common practice, no source). Here another slot in use "
+            "on the same tray has that next number, so both would vend it: a slip in a number, a slot that is "
+            "not double-width, or a motor that is coupled on paper and not in the machine."
+        ),
+        example=(
+            "layouts/quay-2.toml:27:1  coupled-slots  label 111 has bus number 273, which is the second number "
+            "of label 110 (272, double width) on tray 1. Only one of the two can vend under it: compare both "
+            "with the sales log, or correct the pitch."
+        ),
+        mend=(
+            "Make one test vend at each of the two, with the door shut and your hands out of the machine, and "
+            "read the numbers in the log. Give the wide slot `pitch = 1` where it is not double-width, and take "
+            "the product out of a slot that has no motor of its own."
+        ),
+    ),
+    Kind(
         code="missing-number",
         severity="warning",
         about=("machine", "label"),
@@ -174,6 +200,54 @@ _KINDS = (
         ),
         mend=(
             "Count what fits into the slot and write it as `capacity`; leave `par` out where it is the same."
+        ),
+    ),
+    Kind(
+        code="numbering-differs",
+        severity="warning",
+        about=("machine", "label", "bus"),
+        words=(
+            "label {label} has bus number {bus}, but {expected} on {where}, a layout of the same labels with "
+            "{equal} equal numbers."
+        ),
+        advice="Vend the slot once and look for its number in the sales log, then correct the one that is wrong.",
+        meaning=(
+            "Two machines with the same labels and the same double-width trays, of which at least 3 numbers and "
+            "most of those compared are equal, are most likely of one make and numbered alike. Here they differ "
+            "in one number. Layouts are compared as they stand after their last change; the number that fewer "
+            "machines have is told, and of two alone the one whose file comes later. A number that goes against "
+            "its own layout's rule is told as `rule-disagrees` instead."
+        ),
+        example=(
+            "layouts/quay-5.toml:27:1  numbering-differs  label 114 has bus number 277, but 276 on quay-2, a "
+            "layout of the same labels with 23 equal numbers. Vend the slot once and look for its number in the "
+            "sales log, then correct the one that is wrong."
+        ),
+        mend=(
+            "Correct the number. Where the machines truly differ there, both may stay: the warning then does not "
+            "fail a check, unless `--fail-on warning` asks for it."
+        ),
+    ),
+    Kind(
+        code="price-varies",
+        severity="note",
+        about=("machine", "label", "product"),
+        words="product {product} costs {found} at label {label}, but {expected} on {where}.",
+        advice="Leave it where it is meant; else set the price in the machine and date it in the layout.",
+        meaning=(
+            "The same product has different cash prices on machines of one route, as the layouts stand after "
+            "their last change. Nothing is said where a reason can be seen: the slot is free, the machine has "
+            "another currency, its price step cannot make the other price, or most of its products (3 or more) "
+            "differ the same way, so that it has a price level of its own. What a card pays on top is not "
+            "compared."
+        ),
+        example=(
+            "layouts/quay-5.toml:33:1  price-varies  product oat-bar costs 1.50 at label 112, but 1.75 on quay-2 "
+            "and 2 more. Leave it where it is meant; else set the price in the machine and date it in the layout."
+        ),
+        mend=(
+            "If a rise was forgotten at one machine, set it there at the next visit and write a [[change]] with "
+            "that date. A price that is meant to differ needs nothing: a note fails no check by default."
         ),
     ),
     Kind(

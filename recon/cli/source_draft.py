@@ -1,6 +1,6 @@
 """What `recon draft source` does: read an export, propose its description, write it, and say what is left to do."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -9,12 +9,12 @@ from pathlib import Path
 import polars as pl
 
 from recon.intake.cards import find_card_number
-from recon.intake.header_words import known_headers
 from recon.intake.propose import Guess, Proposal, propose
 from recon.intake.propose_columns import Machine
 from recon.intake.propose_files import globs, machine_pattern, source_name
+from recon.intake.propose_open import Found, tables_in
 from recon.intake.propose_trial import Trial, try_out
-from recon.intake.table import TextTable, UnreadableFile, read_table
+from recon.intake.table import TextTable, UnreadableFile
 from recon.intake.take_in import inbox_files, take_in
 from recon.match.timeline import slot_states
 from recon.match.zone_guess import guess_zone
@@ -43,16 +43,19 @@ def draft_source(file: Path, route_folder: Path | None, output: str | None, *, n
     machines = _facts(route)
     spelled = machine_pattern(file.name, machines)
     path = _place(file, route, output, spelled and spelled[1])
-    table = _table(file)
+    tables = _tables(file, machines)
     _spoken_for(file, route, output)
-    proposal = propose(table, file.name, machines, _glob(file, table, route, spelled and spelled[1]), now=now)
+    glob = _glob(file, tables, route, spelled and spelled[1])
+    found, proposal = _best(tables, file, machines, glob, now)
+    if found.encoding is not None:
+        proposal = replace(proposal, encoding=Guess(*found.encoding))
     if route is not None:
-        proposal = _zoned(proposal, table, file, route, now)
+        proposal = _zoned(proposal, found.table, file, route, now)
     if proposal.own_names:
         return Drafted(proposal, None, None, None)
     draft = source_draft(proposal)
     trial = (
-        try_out(table, file.name, draft.source, route, now=now)
+        try_out(file, draft.source, route, now=now)
         if route is not None and not _stopped(proposal)
         else None
     )
@@ -101,24 +104,37 @@ def _root(route: Route | None) -> Path:
     return route.root
 
 
-def _table(file: Path) -> TextTable:
+def _tables(file: Path, machines: Sequence[Machine]) -> list[Found]:
     try:
-        data = file.read_bytes()
+        found = tables_in(file, frozenset(machine.id for machine in machines))
     except OSError as error:
         raise ReconError(
             f"{file} cannot be opened ({error.strerror}): name an export, such as inbox/sales-39.csv"
         ) from error
-    try:
-        table = read_table(data, known_headers)
     except UnreadableFile as error:
         raise ReconError(f"{file} cannot be read: {error}") from error
-    card = find_card_number(table)
-    if card is not None:
-        raise ReconError(
-            f'{file}:{card.row} column "{card.column}" holds a full card number ending in {card.last}: such a file is not taken in. '
-            "Have the export made without card numbers, and delete this one safely"
-        )
-    return table
+    for each in found:
+        card = find_card_number(each.table)
+        if card is not None:
+            raise ReconError(
+                f'{file}:{card.row} column "{card.column}" holds a full card number ending in {card.last}: such a file is '
+                "not taken in. Have the export made without card numbers, and delete this one safely"
+            )
+    return found
+
+
+def _best(tables: Sequence[Found], file: Path, machines: Sequence[Machine], glob: Guess, now: datetime) -> tuple[Found, Proposal]:
+    """The table of a file that looks most like one of ours: its largest, of those that do."""
+    proposals: list[tuple[Found, Proposal]] = []
+    refusal: ReconError | None = None
+    for found in tables:
+        try:
+            proposals.append((found, propose(found.table, file.name, machines, glob, now=now)))
+        except ReconError as error:
+            refusal = refusal or error
+    if not proposals:
+        raise refusal or ReconError(f"{file} holds no table")
+    return max(proposals, key=lambda entry: (-len(entry[1].lacking), len(entry[1].columns), entry[0].table.rows))
 
 
 def _spoken_for(file: Path, route: Route | None, output: str | None) -> None:
@@ -148,15 +164,16 @@ def _facts(route: Route | None) -> list[Machine]:
     return sorted(found, key=lambda machine: machine.id)
 
 
-def _glob(file: Path, table: TextTable, route: Route | None, machine: str | None) -> Guess:
+def _glob(file: Path, tables: Sequence[Found], route: Route | None, machine: str | None) -> Guess:
     """The widest pattern that speaks for no file of the inbox with other columns or with another description."""
     wide, *narrower = globs(file.name, machine)
+    own = {found.table.header for found in tables}
     others = {} if route is None else dict(_headers(route, file, wide))
     for glob in (wide, *narrower):
         strangers = [
             name
             for name, header in others.items()
-            if fnmatchcase(name.lower(), glob.lower()) and header != table.header
+            if fnmatchcase(name.lower(), glob.lower()) and header not in own
         ]
         if not strangers:
             break
@@ -182,7 +199,7 @@ def _headers(route: Route, file: Path, glob: str) -> Iterator[tuple[str, tuple[s
             yield path.name, None
             continue
         try:
-            yield path.name, read_table(path.read_bytes(), known_headers).header
+            yield path.name, tables_in(path)[0].table.header
         except (UnreadableFile, OSError):
             yield path.name, None
 
@@ -232,6 +249,6 @@ def _sold(route: Route, machines: set[str], file: Path, now: datetime) -> pl.Ser
     if not machines or not (route.root / "inbox").is_dir():
         return none
     intake = take_in(route, now=now)
-    here = [number for number, path in enumerate(intake.paths) if path.rsplit("/", 1)[-1] == file.name]
+    here = [number for number, path in enumerate(intake.paths) if path.rsplit("/", 1)[-1].split(" [")[0] == file.name]
     vends = intake.vends.filter(pl.col("machine").is_in(sorted(machines)) & ~pl.col("file").is_in(here))
     return vends["time"].dt.convert_time_zone("UTC") if vends.height else none

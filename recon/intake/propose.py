@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import polars as pl
 
+from recon.intake.dialect import fold
 from recon.intake.propose_columns import (
     AMOUNT,
     Column,
@@ -75,7 +76,7 @@ class Proposal:
     """A proposed description. None or empty: the description needs no such line.
 
     lacking: fields that must be there and have no column, each with its alternatives. machine: `machine` or
-    `machine_from_name`, by which key. when: how the times read. zone: filled in by whoever can compare with other files.
+    `machine_from_name`, by which key. when: how the times read. zone, encoding: filled in by whoever knows the route and the file's bytes.
     """
 
     file: str
@@ -95,19 +96,20 @@ class Proposal:
     minor_units: Guess | None
     when: Mapping[str, When] = field(default_factory=dict)
     zone: Guess | None = None
+    encoding: Guess | None = None
 
     @property
     def own_names(self) -> bool:
         """Whether the file is in our own field names and words, so that it needs no description."""
         same = all(guess.header.casefold() == guess.field for guess in self.columns)
-        formats = any(when.format or when.ways for when in self.when.values())
+        formats = any(when.ways or (when.format and not when.inferred) for when in self.when.values())
         extra = (
             self.machine
+            or self.encoding
             or any(guess.ours for guess in self.machines)
             or self.tenders
             or self.outcomes
             or self.bus_base
-            or self.decimal
             or self.minor_units
         )
         return (
@@ -145,7 +147,7 @@ def propose(
     machine, names = _machines(fit, by_field, file, machines, seen)
     return Proposal(
         file=file, rows=table.rows, kind=fit.kind,
-        columns=tuple(_column(name, by_field[name], machines) for name in FIELDS[fit.kind] if name in by_field),
+        columns=tuple(_column(name, by_field[name], machines, table.doubled) for name in FIELDS[fit.kind] if name in by_field),
         lacking=tuple(each for each in fit.lacking if each != (("machine",),)),
         unused=tuple(column.header for column in columns if column.header not in fit.columns.values()),
         glob=glob, machine=machine, machines=names, known_machines=tuple(each.id for each in machines),
@@ -155,7 +157,7 @@ def propose(
     )  # fmt: skip
 
 
-def _column(name: str, column: Column, machines: Sequence[Machine]) -> ColumnGuess:
+def _column(name: str, column: Column, machines: Sequence[Machine], doubled: frozenset[str]) -> ColumnGuess:
     found = [_FROM_HEADER if column.header.casefold() == name else ""]
     if name in ("bus", "label") and machines:
         base = (
@@ -177,7 +179,9 @@ def _column(name: str, column: Column, machines: Sequence[Machine]) -> ColumnGue
     elif name in ("tender", "outcome"):
         found.append("one word" if column.distinct == 1 else f"{column.distinct} different words")
     reason = ", ".join(part for part in found if part)
-    return ColumnGuess(name, column.header, reason, () if name in _SHOWN_NOT else tuple(column.shown()))
+    # The first of several columns of one name goes by its number too.
+    header = f"{column.header} (1)" if fold(column.header) in doubled else column.header
+    return ColumnGuess(name, header, reason, () if name in _SHOWN_NOT else tuple(column.shown()))
 
 
 _FROM_HEADER = "our own name"

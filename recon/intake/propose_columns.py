@@ -238,7 +238,9 @@ def _bus(column: Column, machines: Sequence[Machine]) -> float | None:
         return None
     if not any(machine.numbers for machine in machines):
         return 0.3
-    return max(number_share(column, machines, base) for base in (10, 16))
+    ten, sixteen = (number_share(column, machines, base) for base in (10, 16))
+    # Where numbers follow labels as hexadecimal, every label reads as a number too: labels then they are.
+    return ten if ten >= sixteen or _label_share(column, machines) >= sixteen else sixteen
 
 
 def _label(column: Column, machines: Sequence[Machine]) -> float | None:

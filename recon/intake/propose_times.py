@@ -39,7 +39,7 @@ class When:
     """What a column of times reads as. share: of its filled cells. format: to be named, where it is
     not inferred, or would not be from a file of the first days of a month.
 
-    ways: two or more where it cannot be settled between them. offsets: whether the cells name their offset from UTC.
+    inferred: whether the format need not be named for this file. ways: two or more where it cannot be settled between them. offsets: whether the cells name their offset from UTC.
     local: naive, empty where offsets are given or nothing is settled. example: the first cell that does not read.
     """
 
@@ -47,6 +47,7 @@ class When:
     format: str | None = None
     ways: tuple[Way, ...] = ()
     offsets: bool = False
+    inferred: bool = True
     local: pl.Series | None = None
     example: str | None = None
 
@@ -68,7 +69,7 @@ def read_when(texts: pl.Series, *, now: datetime, with_clock: bool) -> When:
     form, local = fitting[0]
     if any(not other.equals(local) for _, other in fitting[1:]):
         return When(1.0, ways=tuple(_way(*each) for each in fitting))
-    return When(1.0, format=form, local=local)
+    return When(1.0, format=form, inferred=False, local=local)
 
 
 def _fitting(texts: pl.Series, now: datetime) -> Iterator[tuple[str, pl.Series]]:

@@ -87,6 +87,7 @@ def source_draft(proposal: Proposal) -> SourceDraft:
     _words(out, "outcome", OUTCOMES, proposal.outcomes)
     _times(out, proposal)
     _amounts(out, proposal)
+    _table(out, proposal)
     count = len(out.to_fill)
     state = (
         "Nothing is left to fill in." if not count else f"{_many(count, 'line')} to fill in, marked {MARK}."
@@ -206,6 +207,12 @@ def _time(out: _Lines, name: str, when: When) -> None:
             'format = ""',
             f'{name} such as {_shown(when.example)} does not read: write its format, such as "%d.%m.%Y %H:%M:%S"',
         )
+
+
+def _table(out: _Lines, proposal: Proposal) -> None:
+    if proposal.encoding is not None and proposal.encoding.value is not None:
+        out.table("table")
+        out.add(f"encoding = {quoted(proposal.encoding.value)}", proposal.encoding.reason)
 
 
 def _amounts(out: _Lines, proposal: Proposal) -> None:

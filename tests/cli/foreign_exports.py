@@ -29,7 +29,7 @@ def route_in(root: Path) -> RouteBuilder:
     """The route that all these exports belong to: two machines whose labels and numbers differ."""
     route = RouteBuilder(root).settings(timezone="America/Halifax")
     for machine, labels in LABELS.items():
-        slots = [slot(label, bus=BUS[machine][label], price=f"{PRICES[label] / 100:.2f}") for label in labels]
+        slots = [slot(label, bus=BUS[machine][label], product=f"gum-{label}", price=f"{PRICES[label] / 100:.2f}") for label in labels]
         route.machine(machine, *slots, site=f"Invented place of {machine}")
     return route
 

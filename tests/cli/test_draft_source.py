@@ -14,7 +14,7 @@ from recon.cli.main import app
 from recon.model.errors import ReconError
 from recon.report.source_draft import MARK
 
-GOLDEN = Path(__file__).resolve().parents[1] / "golden" / "drafts"
+GOLDEN = Path(__file__).resolve().parent / "golden_drafts"
 
 
 @pytest.fixture(autouse=True)
@@ -277,3 +277,40 @@ def test_odd_headers_and_words_are_escaped(tmp_path: Path, header: str) -> None:
     parsed = tomllib.loads(text)
     assert header in text or parsed["columns"].get("outcome") == f"{header} status"
     assert parsed["columns"]["price"] == "Price"
+
+
+# --- tables as they come
+
+
+def test_a_workbook_is_read_as_a_run_reads_it(tmp_path: Path) -> None:
+    import xlsxwriter
+
+    route_in(tmp_path)
+    path = tmp_path / "inbox" / "sales-39.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        book.add_worksheet("About").write(0, 0, "An invented export")
+        sheet = book.add_worksheet("September")
+        lines = [line.split(",") for line in EXPORTS[0].text().splitlines()]
+        for at, cells in enumerate([["Sales in September"], [], *lines]):
+            for column, cell in enumerate(cells):
+                sheet.write_string(at, column, cell)
+    out, told = drafted(path)
+    assert "30 of 30 rows would be taken in" in told
+    run = recon.run(tmp_path, now=NOW)
+    truth = EXPORTS[0].truth()
+    assert run.frames["vends"].sort("row").select(list(truth[0])).to_dicts() == truth, Path(out.strip()).read_text()
+
+
+def test_an_encoding_that_had_to_be_assumed_is_named(tmp_path: Path) -> None:
+    route_in(tmp_path).file("inbox/ventes.csv", EXPORTS[2].text().encode("cp1252"))
+    text, told = drafted(tmp_path / "inbox" / "ventes.csv", "-o", "-")
+    assert tomllib.loads(text)["table"] == {"encoding": "cp1252"}
+    assert "30 of 30 rows would be taken in" in told
+
+
+def test_of_columns_of_one_name_the_one_that_fits_is_named_by_its_number(tmp_path: Path) -> None:
+    rows = "".join(f"quay-2,2026-09-0{day} 10:15,Cash,110,gum\n" for day in range(1, 9))
+    file = exported(tmp_path, "sales.csv", f"Machine,Time,Payment,Selection,Selection\n{rows}")
+    text, told = drafted(file, "-o", "-")
+    assert tomllib.loads(text)["columns"]["label"] == "Selection (1)"
+    assert "8 of 8 rows would be taken in" in told

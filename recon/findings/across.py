@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TypeVar
 
 from recon.match.numbering import numbers
-from recon.match.timeline import SlotState, slot_states
+from recon.match.timeline import SlotState
 from recon.model.layout import Layout
 from recon.model.problem import Problem
 from recon.route.amounts import on_step
@@ -33,20 +33,12 @@ class _Standing:
     """A layout as it stands after its last change."""
 
     written: LayoutFile
+    last: Mapping[str, SlotState]
+    """Each label to its last state."""
 
     @property
     def layout(self) -> Layout:
         return self.written.layout
-
-    @cached_property
-    def last(self) -> dict[str, SlotState]:
-        """Each label to its last state; the first slot of a label counts, as everywhere."""
-        last: dict[str, SlotState] = {}
-        for state in slot_states(self.layout):
-            known = last.get(state.label)
-            if known is None or known.position == state.position:
-                last[state.label] = state
-        return last
 
     @cached_property
     def shape(self) -> frozenset[tuple[str, int]]:
@@ -65,12 +57,15 @@ class _Standing:
         return Problem(kind, place, facts, machine=state.machine, label=state.label, bus=state.bus)
 
 
-def across_problems(layouts: Sequence[LayoutFile], currency: str | None) -> list[Problem]:
+def across_problems(
+    layouts: Sequence[tuple[LayoutFile, Sequence[SlotState]]], currency: str | None
+) -> list[Problem]:
     """What is wrong between the layouts of a route, in no certain order.
 
+    layouts: each with the states of its slots, those of a slot in the order of time, no label in two slots.
     currency: the route's, for layouts that name none of their own; prices are compared within a currency only.
     """
-    standing = [_Standing(layout) for layout in layouts]
+    standing = [_Standing(written, {state.label: state for state in states}) for written, states in layouts]
     return [*_numbers(standing), *_prices(standing, currency)]
 
 

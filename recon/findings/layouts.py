@@ -8,7 +8,7 @@ from pathlib import Path
 
 from recon.findings.across import across_problems
 from recon.match.numbering import numbers, rule_words
-from recon.match.timeline import SlotState, slot_states
+from recon.match.timeline import SlotState, slot_states, tray_of
 from recon.model.layout import Change, Layout, Slot
 from recon.model.problem import Place, Problem
 from recon.model.words import LARGEST_BUS
@@ -32,9 +32,11 @@ def layout_problems(route: Parts) -> list[Problem]:
     """What is wrong with the layouts of a route that could be read, by file, line, column and kind."""
     products = route.products if route.has_products else None
     found: list[Problem] = []
-    for layout_file in route.layouts:
-        found += _layout_problems(_Checked(layout_file), products)
-    found += across_problems(route.layouts, None if route.settings is None else route.settings.currency)
+    checked = [_Checked(layout_file) for layout_file in route.layouts]
+    for one in checked:
+        found += _layout_problems(one, products)
+    currency = None if route.settings is None else route.settings.currency
+    found += across_problems([(one.written, one.states) for one in checked], currency)
     return sorted(found, key=by_place)
 
 
@@ -220,7 +222,7 @@ def _between(checked: _Checked) -> Iterator[Problem]:
         trays: dict[str, list[SlotState]] = {}
         for run in runs:
             if run[0].start <= moment and (run[-1].end is None or run[-1].end > moment):
-                trays.setdefault(_tray(run[0]), []).append(run[0])
+                trays.setdefault(tray_of(run[0]), []).append(run[0])
         for tray, states in trays.items():
             if all(state.pitch == 2 for state in states):
                 for state, facts in _strays(states):
@@ -244,14 +246,6 @@ def _strays(states: list[SlotState]) -> Iterator[tuple[SlotState, dict[str, str]
             yield state, facts | {"agree": str(agree), "all": str(len(odd))}
 
 
-def _tray(state: SlotState) -> str:
-    """The tray's name; where none is written, the label's row: its letters, or its digits but the last."""
-    if state.tray is not None:
-        return state.tray
-    letters = state.label.rstrip("0123456789")
-    return letters or state.label[:-1]
-
-
 def _coupled(checked: _Checked, told: set[tuple[str | None, int | None]]) -> Iterator[Problem]:
     """Slots that have the number of the second motor of a double-width slot beside them, while both are in use.
 
@@ -259,10 +253,10 @@ def _coupled(checked: _Checked, told: set[tuple[str | None, int | None]]) -> Ite
     as wide throughout, that is every such pair, so this speaks of mixed trays.
     """
     runs = _runs(checked.states, lambda state: (state.bus, state.tray, state.pitch))
-    wide = {(_tray(run[0]), (run[0].bus or 0) + 1): run for run in runs if run[0].pitch == 2}
+    wide = {(tray_of(run[0]), (run[0].bus or 0) + 1): run for run in runs if run[0].pitch == 2}
     pairs: set[tuple[int, int]] = set()
     for run in runs:
-        state, other = run[0], wide.get((_tray(run[0]), run[0].bus or 0))
+        state, other = run[0], wide.get((tray_of(run[0]), run[0].bus or 0))
         if other is None or {(s.label, s.bus) for s in (state, other[0])} & told:
             continue
         pair = (state.position, other[0].position)
@@ -274,7 +268,7 @@ def _coupled(checked: _Checked, told: set[tuple[str | None, int | None]]) -> Ite
             "expected": "a number that no slot takes as its second",
             "other": other[0].label,
             "number": str(other[0].bus),
-            "tray": _tray(state),
+            "tray": tray_of(state),
         }
         yield checked.problem("coupled-slots", _number_path(checked, state), state.label, facts, state.bus)
 

@@ -34,6 +34,14 @@ class SlotState:
     par: int | None
 
 
+def tray_of(state: SlotState) -> str:
+    """The tray's name; where none is written, the label's row: its letters, or its digits but the last."""
+    if state.tray is not None:
+        return state.tray
+    letters = state.label.rstrip("0123456789")
+    return letters or state.label[:-1]
+
+
 def slot_states(layout: Layout) -> Iterator[SlotState]:
     """Every state of every slot, slot by slot in file order, each slot's states in time order.
 

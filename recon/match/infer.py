@@ -24,9 +24,13 @@ _FITTED = 40
 
 @dataclass(frozen=True)
 class Machine:
-    """The slots of a machine, in file order, with what the rules need of them worked out once. Labels are unique."""
+    """The slots of a machine, in file order, with what the rules need of them worked out once. Labels are unique.
+
+    in_order: whether that order is the machine's own, so that a sequence may go by it.
+    """
 
     slots: tuple[Slot, ...]
+    in_order: bool = True
 
     @cached_property
     def at(self) -> dict[str, int]:
@@ -90,7 +94,7 @@ def hypotheses(machine: Machine, pairs: Mapping[str, int]) -> list[Hypothesis]:
         # These two have names of their own.
         if offset not in (0, -1):
             found += _kept(_made(machine, Offset(offset=offset), 1))
-    found += _sequences(machine, known)
+    found += _sequences(machine, known) if machine.in_order else ()
     found += _grids(machine, known, by_columns=False)
     found += _grids(machine, known, by_columns=True)
     return found

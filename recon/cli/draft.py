@@ -54,7 +54,9 @@ def source(
     ] = None,
     output: Annotated[
         str | None,
-        typer.Option("--output", "-o", metavar="PATH", help="Where to write it; - prints it. Default: sources/ of the route."),
+        typer.Option(
+            "--output", "-o", metavar="PATH", help="Where to write it; - prints it. Default: sources/ of the route."
+        ),
     ] = None,
 ) -> None:
     """Propose the description of an export that nobody described: what its columns and words mean, and why.
@@ -68,7 +70,8 @@ def source(
 
     found = draft_source(file, route_folder, output, now=moment_of_run())
     if found.draft is None:
-        typer.echo(f"{file} is in our own field names and words ({found.proposal.kind}): it needs no description.", err=True)
+        kind = found.proposal.kind
+        typer.echo(f"{file} is in our own field names and words ({kind}): it needs no description.", err=True)
         return
     if found.path is None:
         typer.echo(found.draft.text, nl=False)
@@ -84,7 +87,7 @@ def _tell(found: "Drafted") -> None:
     assert draft is not None
     where = "line " if found.path is None else f"{found.path.as_posix()}:"
     for each in draft.to_fill:
-        typer.echo(f"{where}{each.line}  fill in: {each.what}", err=True)
+        typer.echo(f"{where}{each.line}  fill in {each.begins}: {each.what}", err=True)
     trial = found.trial
     if trial is not None:
         typer.echo(f"Read by this draft, {trial.read} of {trial.rows} rows would be taken in.", err=True)

@@ -1,4 +1,6 @@
-"""What `recon draft source` does: read an export, propose its description, write it, and say what is left to do."""
+"""What `recon draft source` does: read an export, propose its description, write it, and say what is left
+to do.
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -25,7 +27,9 @@ from recon.route.folder import SETTINGS, Route, read_route
 
 @dataclass(frozen=True, slots=True)
 class Drafted:
-    """draft: None where the file needs no description. path: where it is to stand, None for stdout. trial: None without a route."""
+    """draft: None where the file needs no description. path: where it is to stand, None for stdout. trial:
+    None without a route.
+    """
 
     proposal: Proposal
     draft: SourceDraft | None
@@ -34,10 +38,11 @@ class Drafted:
 
 
 def draft_source(file: Path, route_folder: Path | None, output: str | None, *, now: datetime) -> Drafted:
-    """Read and propose; writes nothing. output: a path, `-` for stdout, or None for sources/NAME.toml of the route.
+    """Read and propose; writes nothing. output: a path, `-` for stdout, or None for sources/NAME.toml of
+    the route.
 
-    Raises ReconError where the file cannot be read, holds a full card number, looks like nothing that recon takes in, is
-    spoken for already, or where something stands at the place of the draft.
+    Raises ReconError where the file cannot be read, holds a full card number, looks like nothing that recon
+    takes in, is spoken for already, or where something stands at the place of the draft.
     """
     route = _route(file, route_folder)
     machines = _facts(route)
@@ -54,11 +59,7 @@ def draft_source(file: Path, route_folder: Path | None, output: str | None, *, n
     if proposal.own_names:
         return Drafted(proposal, None, None, None)
     draft = source_draft(proposal)
-    trial = (
-        try_out(file, draft.source, route, now=now)
-        if route is not None and not _stopped(proposal)
-        else None
-    )
+    trial = try_out(file, draft.source, route, now=now) if route is not None and not _stopped(proposal) else None
     return Drafted(proposal, draft, path, trial)
 
 
@@ -71,13 +72,14 @@ def write_draft(path: Path, text: str) -> None:
     except FileExistsError as error:
         raise ReconError(_there(path)) from error
     except OSError as error:
-        raise ReconError(
-            f"{path} was not written ({error.strerror}): name another place with --output"
-        ) from error
+        raise ReconError(f"{path} was not written ({error.strerror}): name another place with --output") from error
 
 
 def _there(path: Path) -> str:
-    return f"{path} is there already, and was left as it is: name another place with --output, or print the draft with --output -"
+    return (
+        f"{path} is there already, and was left as it is: name another place with --output, "
+        "or print the draft with --output -"
+    )
 
 
 def _route(file: Path, folder: Path | None) -> Route | None:
@@ -117,13 +119,15 @@ def _tables(file: Path, machines: Sequence[Machine]) -> list[Found]:
         card = find_card_number(each.table)
         if card is not None:
             raise ReconError(
-                f'{file}:{card.row} column "{card.column}" holds a full card number ending in {card.last}: such a file is '
-                "not taken in. Have the export made without card numbers, and delete this one safely"
+                f'{file}:{card.row} column "{card.column}" holds a full card number ending in {card.last}: such a file '
+                "is not taken in. Have the export made without card numbers, and delete this one safely"
             )
     return found
 
 
-def _best(tables: Sequence[Found], file: Path, machines: Sequence[Machine], glob: Guess, now: datetime) -> tuple[Found, Proposal]:
+def _best(
+    tables: Sequence[Found], file: Path, machines: Sequence[Machine], glob: Guess, now: datetime
+) -> tuple[Found, Proposal]:
     """The table of a file that looks most like one of ours: its largest, of those that do."""
     proposals: list[tuple[Found, Proposal]] = []
     refusal: ReconError | None = None
@@ -144,7 +148,8 @@ def _spoken_for(file: Path, route: Route | None, output: str | None) -> None:
     for described in route.sources:
         if any(fnmatchcase(file.name.lower(), glob.lower()) for glob in described.source.files):
             raise ReconError(
-                f"{described.file} speaks for {file.name} already: mend that one, or print another draft with --output -"
+                f"{described.file} speaks for {file.name} already: mend that one, "
+                "or print another draft with --output -"
             )
 
 
@@ -158,22 +163,23 @@ def _facts(route: Route | None) -> list[Machine]:
         found.append(
             Machine(
                 entry.layout.machine, entry.layout.site, frozenset(state.label for state in states),
-                frozenset(state.bus for state in states if state.bus is not None), frozenset(prices), route.exponent_of(entry.layout.machine),
+                frozenset(state.bus for state in states if state.bus is not None), frozenset(prices),
+                route.exponent_of(entry.layout.machine),
             )
         )  # fmt: skip
     return sorted(found, key=lambda machine: machine.id)
 
 
 def _glob(file: Path, tables: Sequence[Found], route: Route | None, machine: str | None) -> Guess:
-    """The widest pattern that speaks for no file of the inbox with other columns or with another description."""
+    """The widest pattern that speaks for no file of the inbox with other columns or with another
+    description.
+    """
     wide, *narrower = globs(file.name, machine)
     own = {found.table.header for found in tables}
     others = {} if route is None else dict(_headers(route, file, wide))
     for glob in (wide, *narrower):
         strangers = [
-            name
-            for name, header in others.items()
-            if fnmatchcase(name.lower(), glob.lower()) and header not in own
+            name for name, header in others.items() if fnmatchcase(name.lower(), glob.lower()) and header not in own
         ]
         if not strangers:
             break
@@ -181,13 +187,13 @@ def _glob(file: Path, tables: Sequence[Found], route: Route | None, machine: str
     if glob != wide:
         return Guess(glob, f"not {wide}: that would speak for files with other columns too")
     open_part = "the figures of the name left open" if "*" in glob or "[0-9]" in glob else "this name alone"
-    return Guess(
-        glob, f"{open_part}; {matched} more of the inbox with the same columns" if matched else open_part
-    )
+    return Guess(glob, f"{open_part}; {matched} more of the inbox with the same columns" if matched else open_part)
 
 
 def _headers(route: Route, file: Path, glob: str) -> Iterator[tuple[str, tuple[str, ...] | None]]:
-    """The columns of the other files of the inbox that fit the pattern; None for one that is spoken for or cannot be read."""
+    """The columns of the other files of the inbox that fit the pattern; None for one that is spoken for or
+    cannot be read.
+    """
     for path in inbox_files(route.root):
         if path.name == file.name or not fnmatchcase(path.name.lower(), glob.lower()):
             continue
@@ -211,7 +217,9 @@ def _stopped(proposal: Proposal) -> bool:
 
 
 def _zoned(proposal: Proposal, table: TextTable, file: Path, route: Route, now: datetime) -> Proposal:
-    """Add the zone, where a moment is read from local times. People write sheets by their own clock; logs may be in any."""
+    """Add the zone, where a moment is read from local times. People write sheets by their own clock; logs
+    may be in any.
+    """
     when = proposal.when.get("time")
     if when is None or when.ways or when.local is None:
         return proposal
@@ -235,11 +243,7 @@ def _machines_in(proposal: Proposal, table: TextTable) -> set[str]:
             fixed = next((name for name in proposal.known_machines if name in proposal.file), None)
         return {fixed} if fixed else set()
     column = next((guess.header for guess in proposal.columns if guess.field == "machine"), None)
-    there = (
-        {str(cell) for cell in table.frame[column].str.strip_chars().drop_nulls().unique()}
-        if column
-        else set()
-    )
+    there = {str(cell) for cell in table.frame[column].str.strip_chars().drop_nulls().unique()} if column else set()
     return {ours for cell in there if (ours := names.get(cell, cell)) in proposal.known_machines}
 
 

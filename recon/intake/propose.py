@@ -1,7 +1,8 @@
-"""A description proposed for an export that nobody described: each part with its reason, and what could not be settled.
+"""A description proposed for an export that nobody described: each part with its reason, and what could not
+be settled.
 
-Nothing here is certain. What the contents prove is told apart from what is only assumed, and what neither settles is
-left for a person to fill in.
+Nothing here is certain. What the contents prove is told apart from what is only assumed, and what neither
+settles is left for a person to fill in.
 """
 
 from collections.abc import Mapping, Sequence
@@ -63,7 +64,9 @@ class ColumnGuess:
 
 @dataclass(frozen=True, slots=True)
 class WordGuess:
-    """A word or machine name of the file; ours, or None where it is not settled; and the rows that have it."""
+    """A word or machine name of the file; ours, or None where it is not settled; and the rows that have
+    it.
+    """
 
     theirs: str
     ours: str | None
@@ -76,7 +79,8 @@ class Proposal:
     """A proposed description. None or empty: the description needs no such line.
 
     lacking: fields that must be there and have no column, each with its alternatives. machine: `machine` or
-    `machine_from_name`, by which key. when: how the times read. zone, encoding: filled in by whoever knows the route and the file's bytes.
+    `machine_from_name`, by which key. when: how the times read. zone, encoding: filled in by whoever knows
+    the route and the file's bytes.
     """
 
     file: str
@@ -113,41 +117,35 @@ class Proposal:
             or self.minor_units
         )
         return (
-            same
-            and not self.lacking
-            and not formats
-            and not extra
-            and (self.zone is None or self.zone.value is None)
+            same and not self.lacking and not formats and not extra and (self.zone is None or self.zone.value is None)
         )
 
 
-def propose(
-    table: TextTable, file: str, machines: Sequence[Machine], glob: Guess, *, now: datetime
-) -> Proposal:
+def propose(table: TextTable, file: str, machines: Sequence[Machine], glob: Guess, *, now: datetime) -> Proposal:
     """Propose how to read `table`, which came from a file of this name (without folder).
 
-    machines: what the layouts tell; empty where the route is not known. glob: the files that it is to speak for. now: the
-    moment after which nothing can have happened. Raises ReconError where the file looks like none of the six kinds.
+    machines: what the layouts tell; empty where the route is not known. glob: the files that it is to speak
+    for. now: the moment after which nothing can have happened. Raises ReconError where the file looks like
+    none of the six kinds.
     """
     columns = columns_of(table.frame, table.header, now)
     fit = fit_of(columns, machines, file)
-    if len([each for each in fit.lacking if each != (("machine",),)]) > 2 or (
-        len(fit.lacking) > 1 and fit.total < 1.0
-    ):
+    if len([each for each in fit.lacking if each != (("machine",),)]) > 2 or (len(fit.lacking) > 1 and fit.total < 1.0):
         kinds = "sales log, count sheet, load slip, cash sheet, payout statement or list of test vends"
         raise ReconError(
             f"{file} looks like no {kinds}: its columns are {', '.join(table.header)}. Write its description by hand"
         )
     by_field = {
-        name: next(column for column in columns if column.header == header)
-        for name, header in fit.columns.items()
+        name: next(column for column in columns if column.header == header) for name, header in fit.columns.items()
     }
     base = _base(by_field, machines)
     seen = _seen(table.frame, by_field, 16 if base is not None else 10)
     machine, names = _machines(fit, by_field, file, machines, seen)
     return Proposal(
         file=file, rows=table.rows, kind=fit.kind,
-        columns=tuple(_column(name, by_field[name], machines, table.doubled) for name in FIELDS[fit.kind] if name in by_field),
+        columns=tuple(
+            _column(name, by_field[name], machines, table.doubled) for name in FIELDS[fit.kind] if name in by_field
+        ),
         lacking=tuple(each for each in fit.lacking if each != (("machine",),)),
         unused=tuple(column.header for column in columns if column.header not in fit.columns.values()),
         glob=glob, machine=machine, machines=names, known_machines=tuple(each.id for each in machines),
@@ -160,20 +158,14 @@ def propose(
 def _column(name: str, column: Column, machines: Sequence[Machine], doubled: frozenset[str]) -> ColumnGuess:
     found = [_FROM_HEADER if column.header.casefold() == name else ""]
     if name in ("bus", "label") and machines:
-        base = (
-            16
-            if name == "bus" and number_share(column, machines, 16) > number_share(column, machines, 10)
-            else 10
-        )
+        base = 16 if name == "bus" and number_share(column, machines, 16) > number_share(column, machines, 10) else 10
         known = {label.casefold() for machine in machines for label in machine.labels}
         share = (
             number_share(column, machines, base)
             if name == "bus"
             else sum(cell.casefold() in known for cell in column.sample) / max(len(column.sample), 1)
         )
-        found.append(
-            f"{share:.0%} of its cells are {'numbers' if name == 'bus' else 'labels'} of the layouts"
-        )
+        found.append(f"{share:.0%} of its cells are {'numbers' if name == 'bus' else 'labels'} of the layouts")
     elif name == "reference" and column.distinct == column.cells.len():
         found.append("no two cells are the same")
     elif name in ("tender", "outcome"):
@@ -211,9 +203,7 @@ def _base(by_field: Mapping[str, Column], machines: Sequence[Machine]) -> Guess 
     if column is None:
         return None
     plain = [cell for cell in column.sample if not cell.lower().startswith("0x")]
-    lettered = [
-        cell for cell in plain if whole_number(cell, 10) is None and whole_number(cell, 16) is not None
-    ]
+    lettered = [cell for cell in plain if whole_number(cell, 10) is None and whole_number(cell, 16) is not None]
     if lettered:
         return Guess("16", f'numbers such as "{lettered[0]}" are hexadecimal')
     ten, sixteen = number_share(column, machines, 10), number_share(column, machines, 16)
@@ -226,7 +216,9 @@ def _base(by_field: Mapping[str, Column], machines: Sequence[Machine]) -> Guess 
 
 
 _Seen = Mapping[str | None, tuple[frozenset[int], frozenset[str]]]
-"""Machine as the file names it (None: no such column) to the bus numbers and the labels (in lower case) it has there."""
+"""Machine as the file names it (None: no such column) to the bus numbers and the labels (in lower case) it
+has there.
+"""
 
 
 def _seen(frame: pl.DataFrame, by_field: Mapping[str, Column], base: int) -> _Seen:
@@ -243,18 +235,16 @@ def _seen(frame: pl.DataFrame, by_field: Mapping[str, Column], base: int) -> _Se
     return {name: (frozenset(numbers), frozenset(labels)) for name, (numbers, labels) in found.items()}
 
 
-def _by_slots(
-    seen: tuple[frozenset[int], frozenset[str]], machines: Sequence[Machine]
-) -> tuple[str, str] | None:
-    """The one machine whose layout has the numbers (or labels) that were seen, and the reason; None where none or several do."""
+def _by_slots(seen: tuple[frozenset[int], frozenset[str]], machines: Sequence[Machine]) -> tuple[str, str] | None:
+    """The one machine whose layout has the numbers (or labels) that were seen, and the reason; None where
+    none or several do.
+    """
     numbers, labels = seen
     size, what = (len(numbers), "numbers") if numbers else (len(labels), "labels")
     if size < _FEWEST_NUMBERS:
         return None
     held = {
-        each.id: len(numbers & each.numbers)
-        if numbers
-        else len(labels & {label.casefold() for label in each.labels})
+        each.id: len(numbers & each.numbers) if numbers else len(labels & {label.casefold() for label in each.labels})
         for each in machines
     }
     fitting = [machine for machine, count in held.items() if count >= 0.9 * size]
@@ -299,9 +289,7 @@ def _named(column: Column, machines: Sequence[Machine], seen: _Seen) -> tuple[Wo
     if not machines:
         return ()
     by_name = {
-        theirs: ours
-        for theirs in rows
-        if theirs not in ids and (ours := machine_named(theirs, machines)) is not None
+        theirs: ours for theirs in rows if theirs not in ids and (ours := machine_named(theirs, machines)) is not None
     }
     taken = {*by_name.values(), *(rows.keys() & ids)}
     left = [machine for machine in machines if machine.id not in taken]
@@ -323,9 +311,7 @@ def _named(column: Column, machines: Sequence[Machine], seen: _Seen) -> tuple[Wo
         elif theirs in by_slots and claims.count(by_slots[theirs][0]) == 1:
             found.append(WordGuess(theirs, by_slots[theirs][0], count, by_slots[theirs][1]))
         else:
-            found.append(
-                WordGuess(theirs, None, count, "no layout, or more than one, fits its name and its slots")
-            )
+            found.append(WordGuess(theirs, None, count, "no layout, or more than one, fits its name and its slots"))
     return tuple(found)
 
 
@@ -337,11 +323,7 @@ def _decimal(by_field: Mapping[str, Column]) -> Guess | None:
         for cell in by_field[name].sample if name in by_field else ():
             found = AMOUNT.fullmatch(cell)
             figures = found[1].rstrip() if found else ""
-            mark = (
-                figures[max(figures.rfind(","), figures.rfind("."))]
-                if "," in figures or "." in figures
-                else ""
-            )
+            mark = figures[max(figures.rfind(","), figures.rfind("."))] if "," in figures or "." in figures else ""
             tail = len(figures) - figures.rfind(mark) - 1 if mark else 0
             if mark and tail != 3:
                 marks.add(mark)
@@ -350,7 +332,9 @@ def _decimal(by_field: Mapping[str, Column]) -> Guess | None:
 
 
 def _minor_units(by_field: Mapping[str, Column], machines: Sequence[Machine]) -> Guess | None:
-    """Whether prices are whole minor units: those of the layouts tell. Without them, whole prices of some size are a question."""
+    """Whether prices are whole minor units: those of the layouts tell. Without them, whole prices of some
+    size are a question.
+    """
     column = by_field.get("price")
     if column is None or not column.sample or any("." in cell or "," in cell for cell in column.sample):
         return None
@@ -358,7 +342,8 @@ def _minor_units(by_field: Mapping[str, Column], machines: Sequence[Machine]) ->
     if minor >= 0.5 and minor > major + 0.3:
         return Guess(
             "true",
-            f'"{column.sample[0]}" and the like are prices of the layouts in whole minor units ({minor:.0%}; as they stand {major:.0%})',
+            f'"{column.sample[0]}" and the like are prices of the layouts in whole minor units '
+            f"({minor:.0%}; as they stand {major:.0%})",
         )
     amounts = [amount for cell in column.sample if (amount := plain_amount(cell))]
     digits = min((machine.digits for machine in machines), default=2)
@@ -368,7 +353,9 @@ def _minor_units(by_field: Mapping[str, Column], machines: Sequence[Machine]) ->
 
 
 def _when(frame: pl.DataFrame, fit: Fit, now: datetime) -> dict[str, When]:
-    """How each column of times reads, the whole of it. The moment stands under `time`, however many columns make it."""
+    """How each column of times reads, the whole of it. The moment stands under `time`, however many columns
+    make it.
+    """
 
     def text(name: str) -> pl.Expr:
         return trimmed(fit.columns[name])

@@ -1,7 +1,9 @@
-"""Which column of an unknown export is which of our fields: by header, by contents, and one column for one field.
+"""Which column of an unknown export is which of our fields: by header, by contents, and one column for one
+field.
 
-Every pair of column and field gets a score; of all ways to give each field at most one column and each column at most one
-field, the one with the highest sum is taken. The kind of the file is the one that explains most in this way.
+Every pair of column and field gets a score; of all ways to give each field at most one column and each
+column at most one field, the one with the highest sum is taken. The kind of the file is the one that
+explains most in this way.
 """
 
 import re
@@ -27,26 +29,30 @@ _HEADER, _ENOUGH = 1.5, 0.75
 """Weight of the header against the contents, and what a pair must reach to count at all."""
 
 _DATED = re.compile(
-    r"\d{1,4}([-/.])\d{1,2}\1\d{1,4}|^20\d{6}([ T]?\d{4,6})?|^\d{4}20\d\d \d{4,6}|\d[- .]{1,2}[^\W\d_]{3,}|[^\W\d_]{3,}[- .]{1,2}\d"
+    r"\d{1,4}([-/.])\d{1,2}\1\d{1,4}|^20\d{6}([ T]?\d{4,6})?|^\d{4}20\d\d \d{4,6}"
+    r"|\d[- .]{1,2}[^\W\d_]{3,}|[^\W\d_]{3,}[- .]{1,2}\d"
 )
 """Where dates may stand. Whether they do is for the reading to say; it is not asked about other cells."""
-_CLOCK = re.compile(
-    r"\d{1,2}[:h]\d{2}(:\d{2}(\.\d+)?)?( ?[ap]\.?m\.?)?|\d{1,2}\.\d{2}(\.\d{2})?", re.IGNORECASE
-)
+_CLOCK = re.compile(r"\d{1,2}[:h]\d{2}(:\d{2}(\.\d+)?)?( ?[ap]\.?m\.?)?|\d{1,2}\.\d{2}(\.\d{2})?", re.IGNORECASE)
 _WHOLE = re.compile(r"\+?\d{1,7}(\.0+)?")
 _NUMBER = re.compile(r"(0[xX])?[0-9A-Fa-f]{1,8}|-1")
 _CODE = re.compile(r"(?=\S*\d)(?=\S*[A-Za-z])\S{4,}|\d{6,}")
 _MANY_ROWS = 20
 _LABEL = re.compile(r"[A-Za-z]{0,2}[-. ]?\d{1,4}")
 AMOUNT = re.compile(
-    r"\(?(?:[A-Z]{3} ?|[A-Z]{0,2}[$€£¥] ?)?[-+−]?(?:[A-Z]{0,2}[$€£¥] ?)?(\d[\d .,'’\u00a0\u202f]*)(?: ?[A-Z]{3}| ?[$€£¥])?-?\)?"
+    r"\(?(?:[A-Z]{3} ?|[A-Z]{0,2}[$€£¥] ?)?[-+−]?"
+    r"(?:[A-Z]{0,2}[$€£¥] ?)?(\d[\d .,'’\u00a0\u202f]*)(?: ?[A-Z]{3}| ?[$€£¥])?-?\)?"
 )
-"""An amount as exports write it, with a sign, a currency and marks between thousands. The group is its figures."""
+"""An amount as exports write it, with a sign, a currency and marks between thousands. The group is its
+figures.
+"""
 
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """What the layout of a machine tells. numbers: every bus number that a slot ever had. prices: every price, cash or card."""
+    """What the layout of a machine tells. numbers: every bus number that a slot ever had. prices: every
+    price, cash or card.
+    """
 
     id: str
     site: str | None
@@ -76,10 +82,7 @@ class Column:
         if self.distinct > _FEW_WORDS:
             return {}
         counted = (
-            pl.DataFrame({"cell": self.cells})
-            .group_by("cell")
-            .len()
-            .sort(["len", "cell"], descending=[True, False])
+            pl.DataFrame({"cell": self.cells}).group_by("cell").len().sort(["len", "cell"], descending=[True, False])
         )
         return dict(counted.iter_rows())
 
@@ -103,11 +106,7 @@ class Column:
 
     def share(self, pattern: re.Pattern[str]) -> float:
         """Share of the cells that are wholly of this pattern."""
-        return (
-            sum(1 for cell in self.sample if pattern.fullmatch(cell)) / len(self.sample)
-            if self.sample
-            else 0.0
-        )
+        return sum(1 for cell in self.sample if pattern.fullmatch(cell)) / len(self.sample) if self.sample else 0.0
 
     def shown(self, count: int = 2) -> list[str]:
         """A few different cells, in the order of the file."""
@@ -115,7 +114,9 @@ class Column:
 
 
 def columns_of(frame: pl.DataFrame, header: Sequence[str], now: datetime) -> list[Column]:
-    """The columns, without those whose header another repeats in other case: the last of these would be read for all."""
+    """The columns, without those whose header another repeats in other case: the last of these would be
+    read for all.
+    """
     last = {name.casefold(): name for name in header}
     names = [name for name in header if last[name.casefold()] == name]
     texts = frame.select(trimmed(name).alias(name) for name in names)
@@ -142,13 +143,13 @@ def number_share(column: Column, machines: Sequence[Machine], base: int) -> floa
 
 def _label_share(column: Column, machines: Sequence[Machine]) -> float:
     known = {label.casefold() for machine in machines for label in machine.labels}
-    return (
-        sum(cell.casefold() in known for cell in column.sample) / len(column.sample) if column.sample else 0.0
-    )
+    return sum(cell.casefold() in known for cell in column.sample) / len(column.sample) if column.sample else 0.0
 
 
 def plain_amount(cell: str) -> Decimal | None:
-    """An amount without its marks; the last of comma and point is its decimal mark, unless three digits follow it."""
+    """An amount without its marks; the last of comma and point is its decimal mark, unless three digits
+    follow it.
+    """
     found = AMOUNT.fullmatch(cell)
     if found is None:
         return None
@@ -158,9 +159,7 @@ def plain_amount(cell: str) -> Decimal | None:
         figures = re.sub(r"[.,]", "", figures[:mark]) + "." + figures[mark + 1 :]
     else:
         figures = (
-            re.sub(r"[.,]", "", figures)
-            if figures.count(".") + figures.count(",") > 1
-            else figures.replace(",", ".")
+            re.sub(r"[.,]", "", figures) if figures.count(".") + figures.count(",") > 1 else figures.replace(",", ".")
         )
     return Decimal(figures.rstrip(".") or "0")
 
@@ -182,13 +181,14 @@ def price_shares(column: Column, machines: Sequence[Machine]) -> tuple[float, fl
 
 
 def machine_named(text: str, machines: Iterable[Machine]) -> str | None:
-    """The one machine whose id or site this text is, or holds as words of its own; None where none is or several are."""
+    """The one machine whose id or site this text is, or holds as words of its own; None where none is or
+    several are.
+    """
     folded = fold(text)
     same = {
         machine.id
         for machine in machines
-        if folded.replace(" ", "")
-        in (fold(machine.id).replace(" ", ""), fold(machine.site or "\0").replace(" ", ""))
+        if folded.replace(" ", "") in (fold(machine.id).replace(" ", ""), fold(machine.site or "\0").replace(" ", ""))
     }
     if len(same) == 1:
         return same.pop()
@@ -204,11 +204,7 @@ def _content(field: str, column: Column, machines: Sequence[Machine]) -> float |
 
 
 def _machine(column: Column, machines: Sequence[Machine]) -> float | None:
-    if (
-        column.moment.share > 0.5
-        or column.day.share > 0.5
-        or column.share(re.compile(r"\d+[.,]\d{1,3}")) > 0.5
-    ):
+    if column.moment.share > 0.5 or column.day.share > 0.5 or column.share(re.compile(r"\d+[.,]\d{1,3}")) > 0.5:
         return None
     if not column.words:
         return 0.0
@@ -261,10 +257,7 @@ def _price(column: Column, machines: Sequence[Machine]) -> float | None:
 def _worded(field: str, column: Column) -> float | None:
     if not column.words:
         return None
-    known = (
-        sum(count for word, count in column.words.items() if meaning(field, word) is not None)
-        / column.cells.len()
-    )
+    known = sum(count for word, count in column.words.items() if meaning(field, word) is not None) / column.cells.len()
     return known or (0.2 if column.share(AMOUNT) < 0.5 and len(column.words) <= 15 else 0.0)
 
 
@@ -302,8 +295,9 @@ def _text(column: Column, machines: Sequence[Machine]) -> float | None:
 
 _CONTENTS = {
     "machine": _machine, "time": _time, "date": _date, "clock": _clock, "bus": _bus, "label": _label, "price": _price,
-    "tender": _tender, "outcome": _outcome, "reference": _reference, "quantity": _units, "counted": _units, "loaded": _units,
-    "removed": _units, "counter": _text, "note": _text, "reason": _text, "total": _money, "notes": _money, "coins": _money,
+    "tender": _tender, "outcome": _outcome, "reference": _reference, "quantity": _units, "counted": _units,
+    "loaded": _units, "removed": _units, "counter": _text, "note": _text, "reason": _text, "total": _money,
+    "notes": _money, "coins": _money,
     "tubes": _money, "paid_on": _day, "from": _day, "to": _day, "gross": _money, "fees": _money, "net": _money,
 }  # fmt: skip
 
@@ -313,17 +307,16 @@ def scores(column: Column, machines: Sequence[Machine]) -> dict[str, float]:
     found: dict[str, float] = {}
     for field in _CONTENTS:
         content = _content(field, column, machines)
-        if (
-            content is not None
-            and (score := _HEADER * header_fit(column.header, field) + content - _ENOUGH) > 0
-        ):
+        if content is not None and (score := _HEADER * header_fit(column.header, field) + content - _ENOUGH) > 0:
             found[field] = round(score, 6)
     return found
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A file read as one kind. columns: our field to the column's header. lacking: what must be there and is not."""
+    """A file read as one kind. columns: our field to the column's header. lacking: what must be there and
+    is not.
+    """
 
     kind: FileKind
     columns: Mapping[str, str]
@@ -332,7 +325,9 @@ class Fit:
 
 
 def fit_of(columns: Sequence[Column], machines: Sequence[Machine], name: str) -> Fit:
-    """The kind that explains the columns best, and which of them is which of its fields. name: of the file, without folder."""
+    """The kind that explains the columns best, and which of them is which of its fields. name: of the file,
+    without folder.
+    """
     scored = {column.header: scores(column, machines) for column in columns}
     fits = [_fit(kind, scored, name) for kind in FILE_KINDS]
     return max(fits, key=lambda fit: fit.total)
@@ -345,9 +340,7 @@ def _fit(kind: FileKind, scored: Mapping[str, Mapping[str, float]], name: str) -
         total, picked = assign(
             {header: {f: s for f, s in own.items() if f in fields} for header, own in scored.items()}
         )
-        lacking = tuple(
-            each for each in REQUIRED[kind] if not any(picked.keys() >= set(group) for group in each)
-        )
+        lacking = tuple(each for each in REQUIRED[kind] if not any(picked.keys() >= set(group) for group in each))
         cost = sum(0.3 if each == (("machine",),) else 1.2 for each in lacking)
         found = Fit(kind, picked, lacking, round(total - cost + (0.6 if kind_fit(name, kind) else 0.0), 6))
         if best is None or found.total > best.total:
@@ -357,10 +350,11 @@ def _fit(kind: FileKind, scored: Mapping[str, Mapping[str, float]], name: str) -
 
 
 def assign(scored: Mapping[str, Mapping[str, float]]) -> tuple[float, dict[str, str]]:
-    """Give each field at most one column and each column at most one field, so that the sum of scores is highest.
+    """Give each field at most one column and each column at most one field, so that the sum of scores is
+    highest.
 
-    Exact over the four best fields of each column: the best sum for every set of fields given so far, column by column.
-    Returns the sum, and field to column.
+    Exact over the four best fields of each column: the best sum for every set of fields given so far,
+    column by column. Returns the sum, and field to column.
     """
     best: dict[frozenset[str], tuple[float, tuple[tuple[str, str], ...]]] = {frozenset(): (0.0, ())}
     for header, own in scored.items():

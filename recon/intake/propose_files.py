@@ -10,7 +10,9 @@ _COUNTED = re.compile(r"\d+(?:[-_. T]*\d+)*")
 
 
 def source_name(file: str, machine: str | None) -> str:
-    """A name for the description: the file's without its figures and its machine, `sales` for `sales-2026-39.csv`."""
+    """A name for the description: the file's without its figures and its machine, `sales` for
+    `sales-2026-39.csv`.
+    """
     stem = (file.rsplit(".", 1)[0] if "." in file else file).replace(machine or "\0", " ")
     letters = [word for word in fold(stem).split() if not any(mark.isdigit() for mark in word)]
     plain = re.sub(r"[^a-z-]", "", "-".join(letters)).strip("-")
@@ -18,8 +20,8 @@ def source_name(file: str, machine: str | None) -> str:
 
 
 def globs(file: str, machine: str | None) -> list[str]:
-    """Patterns for files like this one, the widest first: its figures (and its machine's name) open, then their number kept,
-    then the name alone. machine: as the file's name spells it, if it does."""
+    """Patterns for files like this one, the widest first: its figures (and its machine's name) open, then
+    their number kept, then the name alone. machine: as the file's name spells it, if it does."""
     held = re.split(f"({re.escape(machine)})", file, maxsplit=1) if machine else [file]
     wide = "".join("*" if part == machine else _COUNTED.sub("*", _literal(part)) for part in held)
     wide = re.sub(r"\*(?:[-_. ]*\*)+", "*", wide)
@@ -36,16 +38,15 @@ def _literal(text: str) -> str:
 
 
 def machine_pattern(file: str, machines: Iterable[Machine]) -> tuple[str, str, str] | None:
-    """A pattern whose group is the machine in the name of a file like this, with the machine as it is spelled there and its id.
+    """A pattern whose group is the machine in the name of a file like this, with the machine as it is
+    spelled there and its id.
 
     None where the name holds no machine's id, or holds those of several.
     """
     found: list[tuple[int, int, str]] = []
     for machine in machines:
         words: Sequence[str] = fold(machine.id).split()
-        at = re.search(
-            r"(?<![^\W_])" + r"[-_. ]?".join(map(re.escape, words)) + r"(?![^\W_])", file, re.IGNORECASE
-        )
+        at = re.search(r"(?<![^\W_])" + r"[-_. ]?".join(map(re.escape, words)) + r"(?![^\W_])", file, re.IGNORECASE)
         if at is not None:
             found.append((at.start(), at.end(), machine.id))
     widest = [
@@ -66,8 +67,6 @@ def _opened(text: str) -> str:
     """The text as a regular expression, its figures any of as many."""
     parts = re.split(r"(\d+)", text)
     return "".join(
-        rf"\d{{{len(part)}}}"
-        if part.isascii() and part.isdigit()
-        else re.sub(r"([.^$*+?{}\[\]\\|()])", r"\\\1", part)
+        rf"\d{{{len(part)}}}" if part.isascii() and part.isdigit() else re.sub(r"([.^$*+?{}\[\]\\|()])", r"\\\1", part)
         for part in parts
     )

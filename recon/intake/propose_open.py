@@ -1,4 +1,6 @@
-"""An export opened before any description speaks for it: its header is found by words that head columns in general."""
+"""An export opened before any description speaks for it: its header is found by words that head columns in
+general.
+"""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,8 +18,8 @@ _ENCODINGS = ("cp1252", "cp1250", "cp437")
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One table of a file. sheet: the sheet that it stands on, in a workbook of several. encoding: the one that was assumed, with
-    the reason, for a text that names none and is no UTF-8."""
+    """One table of a file. sheet: the sheet that it stands on, in a workbook of several. encoding: the one
+    that was assumed, with the reason, for a text that names none and is no UTF-8."""
 
     table: TextTable
     sheet: str | None = None
@@ -25,7 +27,8 @@ class Found:
 
 
 def tables_in(path: Path, machines: frozenset[str] = frozenset()) -> list[Found]:
-    """Every table of a file, packed or not. machines: ids known, by which a note typed on a phone is told from a table.
+    """Every table of a file, packed or not. machines: ids known, by which a note typed on a phone is told
+    from a table.
 
     Raises UnreadableFile where nothing of the file can be read, OSError where it cannot be opened.
     """
@@ -34,8 +37,7 @@ def tables_in(path: Path, machines: frozenset[str] = frozenset()) -> list[Found]
         sheets = read_sheets(unpacked.data)
         tables = [table_of_sheet(sheet, known_headers, TableShape()) for sheet in sheets]
         return [
-            Found(table, sheet.name if len(sheets) > 1 else None)
-            for table, sheet in zip(tables, sheets, strict=True)
+            Found(table, sheet.name if len(sheets) > 1 else None) for table, sheet in zip(tables, sheets, strict=True)
         ]
     decoded = decode(unpacked.data)
     if any(name.lower().endswith(".txt") for name in (path.name, *unpacked.names)):

@@ -1,4 +1,6 @@
-"""How the times of an export are written, for its description: whether they read as they stand, and by which format."""
+"""How the times of an export are written, for its description: whether they read as they stand, and by
+which format.
+"""
 
 import re
 from collections.abc import Iterator
@@ -18,9 +20,12 @@ _FIGURES = re.compile("%[YmdHMS]")
 _SHAPES = {"%Y": r"\d{4}"}
 
 _UNUSUAL = (
-    "%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d %H%M", "%d%m%Y %H%M%S", "%m%d%Y %H%M%S", "%d%m%Y %H%M", "%m%d%Y %H%M",
-    "%Y-%m-%d %H.%M.%S", "%Y-%m-%d %H.%M", "%Y-%m-%d-%H.%M.%S", "%d.%m.%Y %H.%M.%S", "%d.%m.%Y %H.%M", "%d/%m/%Y %H.%M.%S",
-    "%d/%m/%Y %H.%M", "%d-%m-%Y %H.%M.%S", "%d-%m-%Y %H.%M", "%d/%m/%Y %Hh%M", "%d-%m-%Y %Hh%M", "%d.%m.%Y %Hh%M", "%d.%m.%Y %H:%M Uhr", "%d.%m.%Y, %H:%M Uhr",
+    "%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d %H%M",
+    "%d%m%Y %H%M%S", "%m%d%Y %H%M%S", "%d%m%Y %H%M", "%m%d%Y %H%M",
+    "%Y-%m-%d %H.%M.%S", "%Y-%m-%d %H.%M", "%Y-%m-%d-%H.%M.%S", "%d.%m.%Y %H.%M.%S",
+    "%d.%m.%Y %H.%M", "%d/%m/%Y %H.%M.%S", "%d/%m/%Y %H.%M", "%d-%m-%Y %H.%M.%S",
+    "%d-%m-%Y %H.%M", "%d/%m/%Y %Hh%M", "%d-%m-%Y %Hh%M", "%d.%m.%Y %Hh%M",
+    "%d.%m.%Y %H:%M Uhr", "%d.%m.%Y, %H:%M Uhr",
 )  # fmt: skip
 """Ways of writing a moment that no inference tries, for they would read numbers that are no times."""
 
@@ -39,8 +44,9 @@ class When:
     """What a column of times reads as. share: of its filled cells. format: to be named, where it is
     not inferred, or would not be from a file of the first days of a month.
 
-    inferred: whether the format need not be named for this file. ways: two or more where it cannot be settled between them. offsets: whether the cells name their offset from UTC.
-    local: naive, empty where offsets are given or nothing is settled. example: the first cell that does not read.
+    inferred: whether the format need not be named for this file. ways: two or more where it cannot be
+    settled between them. offsets: whether the cells name their offset from UTC. local: naive, empty where
+    offsets are given or nothing is settled. example: the first cell that does not read.
     """
 
     share: float
@@ -84,7 +90,9 @@ def _fitting(texts: pl.Series, now: datetime) -> Iterator[tuple[str, pl.Series]]
 
 
 def _named(texts: pl.Series, best: When, now: datetime, *, with_clock: bool) -> str | None:
-    """The format, where days and months stand in figures and this file's own days settle which is which: the next file's may not."""
+    """The format, where days and months stand in figures and this file's own days settle which is which:
+    the next file's may not.
+    """
     if best.local is None or best.offsets:
         return None
     for form in dict.fromkeys(form for order in _ORDERS for form in _formats(texts, order)):

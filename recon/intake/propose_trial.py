@@ -21,7 +21,9 @@ from recon.route.folder import Route, SourceFile
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """rows: of the file. read: those that a run would take in. reasons: why not the others, the commonest first."""
+    """rows: of the file. read: those that a run would take in. reasons: why not the others, the commonest
+    first.
+    """
 
     rows: int
     read: int
@@ -42,9 +44,7 @@ def try_out(path: Path, source: Source, route: Route, *, now: datetime) -> Trial
 
 def _part(part: Part, name: str, known: Known, now: datetime) -> Trial:
     try:
-        reading = reading_for(
-            name, part.table.header, known.route, names=part.names, doubled=part.table.doubled
-        )
+        reading = reading_for(name, part.table.header, known.route, names=part.names, doubled=part.table.doubled)
         table = settle(part.table, reading)
         texts = by_field(table, reading, file=0, now=now, known=known)
     except (UnknownFormat, AmbiguousFormat) as error:

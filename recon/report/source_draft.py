@@ -5,7 +5,7 @@ What is not settled stands as a comment marked FILL IN, on the very line that ha
 
 import json
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from recon.intake.propose import ColumnGuess, Proposal, WordGuess
 from recon.intake.propose_times import When
@@ -15,27 +15,37 @@ from recon.model.words import OUTCOMES, TENDERS
 MARK = "FILL IN"
 _LONGEST = 40
 _SURE = 0.9
-"""Share of the times that have to read for the rest to count as damaged cells, not as another way of writing."""
+"""Share of the times that have to read for the rest to count as damaged cells, not as another way of
+writing.
+"""
 
 _ABOUT = {
     "machine": "the column that names the machine", "time": "the column of the moment, or date and clock",
-    "bus": "the column of the bus number, or label for the one of the selection label", "label": "the column of the selection label, or bus for the one of the bus number",
-    "tender": "the column that says how it was paid", "counted": "the column of the units counted", "loaded": "the column of the units put in, or removed for those taken out",
-    "total": "the column of the money collected, or notes and coins", "paid_on": "the column of the day of the payout", "net": "the column of the amount paid out",
+    "bus": "the column of the bus number, or label for the one of the selection label",
+    "label": "the column of the selection label, or bus for the one of the bus number",
+    "tender": "the column that says how it was paid", "counted": "the column of the units counted",
+    "loaded": "the column of the units put in, or removed for those taken out",
+    "total": "the column of the money collected, or notes and coins",
+    "paid_on": "the column of the day of the payout", "net": "the column of the amount paid out",
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class ToFill:
-    """A line that a person has to fill in. line: in the text, from 1."""
+    """A line that a person has to fill in. line: in the text, from 1. begins: how it begins. what: what to
+    write there.
+    """
 
     line: int
+    begins: str
     what: str
 
 
 @dataclass(frozen=True, slots=True)
 class SourceDraft:
-    """text: the file, TOML that can be read as it stands. to_fill: what it leaves open, in the order of its lines."""
+    """text: the file, TOML that can be read as it stands. to_fill: what it leaves open, in the order of its
+    lines.
+    """
 
     text: str
     to_fill: tuple[ToFill, ...]
@@ -60,7 +70,7 @@ class _Lines:
     def fill(self, line: str, what: str) -> None:
         """A line to fill in, commented out."""
         self.lines.append(f"# {line}  # {MARK}: {_tame(what)}")
-        self.to_fill.append(ToFill(len(self.lines), what))
+        self.to_fill.append(ToFill(len(self.lines), _tame(line), _tame(what)))
 
     def table(self, name: str, why: str = "") -> None:
         self.add()
@@ -68,7 +78,9 @@ class _Lines:
 
 
 def quoted(text: str) -> str:
-    """A TOML basic string. JSON's escapes are TOML's too, but for the one control character that JSON leaves bare."""
+    """A TOML basic string. JSON's escapes are TOML's too, but for the one control character that JSON
+    leaves bare.
+    """
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
 
 
@@ -78,7 +90,9 @@ def _tame(text: str) -> str:
 
 
 def source_draft(proposal: Proposal) -> SourceDraft:
-    """Render a proposal. Its text always reads as TOML; it reads as a description once nothing is left to fill in."""
+    """Render a proposal. Its text always reads as TOML; it reads as a description once nothing is left to
+    fill in.
+    """
     out = _Lines()
     _top(out, proposal)
     _columns(out, proposal)
@@ -89,16 +103,15 @@ def source_draft(proposal: Proposal) -> SourceDraft:
     _amounts(out, proposal)
     _table(out, proposal)
     count = len(out.to_fill)
-    state = (
-        "Nothing is left to fill in." if not count else f"{_many(count, 'line')} to fill in, marked {MARK}."
-    )
+    state = "Nothing is left to fill in." if not count else f"{_many(count, 'line')} to fill in, marked {MARK}."
     head = [
-        f"# How to read files like {_shown(proposal.file)} ({_many(proposal.rows, 'row')}), as recon draft source proposes it.",
+        f"# How to read files like {_shown(proposal.file)} ({_many(proposal.rows, 'row')}): "
+        "a proposal of recon draft source.",
         f"# Look every line over: what stands behind it is why. {state}", "",
     ]  # fmt: skip
     text = "\n".join([*head, *out.lines]) + "\n"
     tomllib.loads(text)
-    return SourceDraft(text, tuple(ToFill(each.line + len(head), each.what) for each in out.to_fill))
+    return SourceDraft(text, tuple(replace(each, line=each.line + len(head)) for each in out.to_fill))
 
 
 def _top(out: _Lines, proposal: Proposal) -> None:
@@ -171,9 +184,7 @@ def _words(out: _Lines, name: str, ours: tuple[str, ...], guesses: tuple[WordGue
 
 
 def _times(out: _Lines, proposal: Proposal) -> None:
-    telling = {
-        name: when for name, when in proposal.when.items() if when.format or when.ways or when.share < 1
-    }
+    telling = {name: when for name, when in proposal.when.items() if when.format or when.ways or when.share < 1}
     if not telling:
         return
     out.table("time")
@@ -200,7 +211,8 @@ def _time(out: _Lines, name: str, when: When) -> None:
         )
     elif when.share >= _SURE:
         out.remark(
-            f"{1 - when.share:.1%} of the cells of {name} do not read, such as {_shown(when.example or '')}: their rows will be rejected"
+            f"{1 - when.share:.1%} of the cells of {name} do not read, such as {_shown(when.example or '')}: "
+            "their rows will be rejected"
         )
     elif when.example is not None:
         out.fill(
@@ -224,9 +236,7 @@ def _amounts(out: _Lines, proposal: Proposal) -> None:
     if proposal.minor_units is not None and proposal.minor_units.value is not None:
         out.add(f"minor_units = {proposal.minor_units.value}", proposal.minor_units.reason)
     elif proposal.minor_units is not None:
-        out.fill(
-            "minor_units = true", f"{proposal.minor_units.reason}: take off the first # if 175 means 1.75"
-        )
+        out.fill("minor_units = true", f"{proposal.minor_units.reason}: take off the first # if 175 means 1.75")
 
 
 def _shown(text: str) -> str:

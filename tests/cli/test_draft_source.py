@@ -36,7 +36,9 @@ def in_inbox(root: Path, export: Export) -> Path:
 
 
 def fills(text: str) -> list[str]:
-    return [line for line in text.splitlines() if MARK in line and line.startswith("# ") and not line.startswith("# Look")]
+    return [
+        line for line in text.splitlines() if MARK in line and line.startswith("# ") and not line.startswith("# Look")
+    ]
 
 
 @pytest.mark.parametrize("export", EXPORTS, ids=lambda export: export.name)
@@ -81,8 +83,10 @@ def test_days_that_could_be_months_are_a_line_to_fill_in(tmp_path: Path) -> None
     out, told = drafted(file)
     written = Path(out.strip())
     text = written.read_text()
-    line = next(at for at, line in enumerate(text.splitlines(), start=1) if MARK in line and line.startswith("# format"))
-    assert f"{written.as_posix()}:{line}  fill in:" in told
+    line = next(
+        at for at, line in enumerate(text.splitlines(), start=1) if MARK in line and line.startswith("# format")
+    )
+    assert f'{written.as_posix()}:{line}  fill in format = "%d/%m/%Y %H:%M": ' in told
     assert '# format = "%d/%m/%Y %H:%M"' in text
     assert '# format = "%m/%d/%Y %H:%M"' in text
     assert "01 September 2026 to 08 September 2026" in text
@@ -95,7 +99,10 @@ def test_days_that_could_be_months_are_a_line_to_fill_in(tmp_path: Path) -> None
 
 
 def test_words_that_nobody_knows_are_lines_to_fill_in(tmp_path: Path) -> None:
-    rows = "".join(f"quay-2,2026-09-{day:02} 10:15,110,1.75,{word}\n" for day, word in ((1, "Cash"), (2, "Blau"), (3, "Blau"), (4, "Cashless")))
+    rows = "".join(
+        f"quay-2,2026-09-{day:02} 10:15,110,1.75,{word}\n"
+        for day, word in ((1, "Cash"), (2, "Blau"), (3, "Blau"), (4, "Cashless"))
+    )
     out, told = drafted(exported(tmp_path, "sales.csv", f"Machine,Time,Selection,Price,Payment\n{rows}"))
     text = Path(out.strip()).read_text()
     assert [re.match(r'# "(\w+)"', line)[1] for line in fills(text)] == ["Blau", "Cashless"]  # type: ignore[index]
@@ -116,7 +123,9 @@ def test_a_machine_that_nothing_tells_is_a_line_to_fill_in(tmp_path: Path) -> No
 
 
 def test_a_machine_name_that_fits_no_layout_is_a_line_to_fill_in(tmp_path: Path) -> None:
-    rows = "".join(f"{name},2026-09-0{day} 10:15,110,1.75,cash\n" for day, name in enumerate(("0001", "quay-2", "0001"), start=1))
+    rows = "".join(
+        f"{name},2026-09-0{day} 10:15,110,1.75,cash\n" for day, name in enumerate(("0001", "quay-2", "0001"), start=1)
+    )
     out, told = drafted(exported(tmp_path, "sales.csv", f"Terminal,Time,Item,Price,Payment\n{rows}"))
     text = Path(out.strip()).read_text()
     (line,) = fills(text)
@@ -146,19 +155,35 @@ def test_hours_of_other_files_tell_an_export_in_utc(tmp_path: Path) -> None:
     export = EXPORTS[0]
     rows = [{**row, "time": row["time"].replace(hour=8 + at % 4)} for at, row in enumerate(vends())]
     known = [f"{row['time']:%m-%d %H:%M},{row['label']},cash" for row in rows if row["machine"] == "quay-2"] * 2
-    moved = Export(export.name, export.file, rows, export.columns, zone=__import__("zoneinfo").ZoneInfo("UTC"), words=export.words, machines=export.machines)
+    moved = Export(
+        export.name,
+        export.file,
+        rows,
+        export.columns,
+        zone=__import__("zoneinfo").ZoneInfo("UTC"),
+        words=export.words,
+        machines=export.machines,
+    )
     file = in_inbox(tmp_path, moved)
-    RouteBuilder(tmp_path, ["quay-2"]).settings(timezone="America/Halifax").vends(*known, name="own.csv", machine="quay-2")
+    RouteBuilder(tmp_path, ["quay-2"]).settings(timezone="America/Halifax").vends(
+        *known, name="own.csv", machine="quay-2"
+    )
     text, _ = drafted(file, "--output", "-")
     assert tomllib.loads(text)["timezone"] == "UTC"
     assert "compared with the hours of 30 vends" in text
 
 
 def test_an_export_in_local_time_is_told_by_the_same_hours(tmp_path: Path) -> None:
-    rows = [f"{row['time']:%m-%d} {8 + at % 4:02}:{row['time']:%M},{row['label']},cash" for at, row in enumerate(vends()) if row["machine"] == "quay-2"] * 2
+    rows = [
+        f"{row['time']:%m-%d} {8 + at % 4:02}:{row['time']:%M},{row['label']},cash"
+        for at, row in enumerate(vends())
+        if row["machine"] == "quay-2"
+    ] * 2
     same = "".join(f"quay-2,2026-{row.split(',')[0]},{row.split(',')[1]},Coins\n" for row in rows)
     file = exported(tmp_path, "sales.csv", f"Terminal,Time,Slot,Paid by\n{same}")
-    RouteBuilder(tmp_path, ["quay-2"]).settings(timezone="America/Halifax").vends(*rows, name="own.csv", machine="quay-2")
+    RouteBuilder(tmp_path, ["quay-2"]).settings(timezone="America/Halifax").vends(
+        *rows, name="own.csv", machine="quay-2"
+    )
     text, _ = drafted(file, "--output", "-")
     assert "timezone" not in tomllib.loads(text)
     assert "timezone left out: America/Halifax, the machine's own; compared" in text

@@ -27,7 +27,9 @@ from recon.model.words import OUTCOMES, TENDERS
 from recon.report.source_draft import quoted, source_draft
 
 NOW = datetime(2026, 9, 29, 16, tzinfo=UTC)
-QUAY = Machine("quay-2", "Ferry quay", frozenset({"110", "112"}), frozenset({272, 274}), frozenset({Decimal("1.75")}), 2)
+QUAY = Machine(
+    "quay-2", "Ferry quay", frozenset({"110", "112"}), frozenset({272, 274}), frozenset({Decimal("1.75")}), 2
+)
 LOBBY = Machine("lobby-1", None, frozenset({"A1"}), frozenset({1}), frozenset({Decimal("2.00")}), 2)
 
 
@@ -49,19 +51,38 @@ def test_every_word_is_folded_as_headers_are() -> None:
 @pytest.mark.parametrize(
     ("header", "field"),
     [
-        ("Terminal", "machine"), ("Automaten-Nr.", "machine"), ("Numéro de machine", "machine"), ("MÁQUINA", "machine"),
-        ("macchina", "machine"), ("Apparaat", "machine"), ("Equipamento", "machine"), ("Prix de vente (TTC)", "price"),
-        ("unitPrice", "price"), ("Stückpreis [EUR]", "price"), ("Zahlungsart", "tender"), ("Betaalwijze", "tender"),
-        ("Nachgefüllt", "loaded"), ("paid_on", "paid_on"), ("Wechselgeld", "tubes"), ("Período desde", "from"),
+        ("Terminal", "machine"),
+        ("Automaten-Nr.", "machine"),
+        ("Numéro de machine", "machine"),
+        ("MÁQUINA", "machine"),
+        ("macchina", "machine"),
+        ("Apparaat", "machine"),
+        ("Equipamento", "machine"),
+        ("Prix de vente (TTC)", "price"),
+        ("unitPrice", "price"),
+        ("Stückpreis [EUR]", "price"),
+        ("Zahlungsart", "tender"),
+        ("Betaalwijze", "tender"),
+        ("Nachgefüllt", "loaded"),
+        ("paid_on", "paid_on"),
+        ("Wechselgeld", "tubes"),
+        ("Período desde", "from"),
     ],
-)  # fmt: skip
+)
 def test_a_header_in_any_spelling_names_its_field(header: str, field: str) -> None:
     assert header_fit(header, field) == 1.0
     assert max(header_words._WORDS, key=lambda other: header_fit(header, other)) == field
 
 
 @pytest.mark.parametrize(
-    ("header", "field"), [("Product", "label"), ("Customer name", "machine"), ("Balance", "price"), ("Kartennummer", "tender"), ("TVA", "price")]
+    ("header", "field"),
+    [
+        ("Product", "label"),
+        ("Customer name", "machine"),
+        ("Balance", "price"),
+        ("Kartennummer", "tender"),
+        ("TVA", "price"),
+    ],
 )
 def test_headers_of_other_things_count_against_a_field(header: str, field: str) -> None:
     assert header_fit(header, field) <= 0
@@ -80,7 +101,13 @@ def test_a_line_of_headers_is_known_among_titles_and_rows() -> None:
 
 @pytest.mark.parametrize(
     ("name", "kind"),
-    [("Verkäufe_2026.csv", "vends"), ("comptage-08.csv", "counts"), ("Liquidação.csv", "payouts"), ("recaudacion.csv", "cash"), ("reposição.csv", "loads")],
+    [
+        ("Verkäufe_2026.csv", "vends"),
+        ("comptage-08.csv", "counts"),
+        ("Liquidação.csv", "payouts"),
+        ("recaudacion.csv", "cash"),
+        ("reposição.csv", "loads"),
+    ],
 )
 def test_the_names_of_files_tell_kinds(name: str, kind: str) -> None:
     assert [each for each in FIELDS if kind_fit(name, each)] == [kind]
@@ -91,7 +118,9 @@ def test_the_names_of_files_tell_kinds(name: str, kind: str) -> None:
 
 @given(
     st.dictionaries(
-        st.sampled_from("ABCD"), st.dictionaries(st.sampled_from("vwxyz"), st.integers(1, 9).map(float), max_size=4), max_size=4
+        st.sampled_from("ABCD"),
+        st.dictionaries(st.sampled_from("vwxyz"), st.integers(1, 9).map(float), max_size=4),
+        max_size=4,
     )
 )
 def test_columns_are_given_to_fields_so_that_the_sum_is_highest(scored: Mapping[str, Mapping[str, float]]) -> None:
@@ -99,8 +128,9 @@ def test_columns_are_given_to_fields_so_that_the_sum_is_highest(scored: Mapping[
     ways = itertools.product(*([None, *own] for own in scored.values()))
     sums = [
         sum(own[field] for own, field in zip(scored.values(), way, strict=True) if field is not None)
-        for way in ways if len(taken := [field for field in way if field is not None]) == len(set(taken))
-    ]  # fmt: skip
+        for way in ways
+        if len(taken := [field for field in way if field is not None]) == len(set(taken))
+    ]
     total, picked = assign(scored)
     assert total == max(sums, default=0)
     assert sum(scored[column][field] for field, column in picked.items()) == total
@@ -108,7 +138,7 @@ def test_columns_are_given_to_fields_so_that_the_sum_is_highest(scored: Mapping[
 
 
 def test_contents_overrule_a_header_that_names_two_things() -> None:
-    """"Position" heads labels here and bus numbers there: the layouts tell which."""
+    """ "Position" heads labels here and bus numbers there: the layouts tell which."""
     for cells, field in ((["110", "112"], "label"), (["272", "274"], "bus")):
         rows = "".join(f"quay-2;2026-09-0{at + 1} 10:00;{cells[at % 2]};cash\n" for at in range(6))
         table = read_table(f"Automat;Zeit;Position;Zahlart\n{rows}".encode())
@@ -149,9 +179,21 @@ def test_a_header_without_rows_is_drafted_by_its_words() -> None:
 
 @pytest.mark.parametrize(
     ("cell", "amount"),
-    [("1.75", "1.75"), ("1,75", "1.75"), ("175", "175"), ("$1.75", "1.75"), ("1,75 €", "1.75"), ("CAD 1,234.50", "1234.50"),
-     ("1.234,50", "1234.50"), ("1 234,5", "1234.5"), ("-2.00", "2.00"), ("A4", None), ("soon", None), ("12.09.2026 10:00", None)],
-)  # fmt: skip
+    [
+        ("1.75", "1.75"),
+        ("1,75", "1.75"),
+        ("175", "175"),
+        ("$1.75", "1.75"),
+        ("1,75 €", "1.75"),
+        ("CAD 1,234.50", "1234.50"),
+        ("1.234,50", "1234.50"),
+        ("1 234,5", "1234.5"),
+        ("-2.00", "2.00"),
+        ("A4", None),
+        ("soon", None),
+        ("12.09.2026 10:00", None),
+    ],
+)
 def test_amounts_are_known_in_any_spelling(cell: str, amount: str | None) -> None:
     assert plain_amount(cell) == (None if amount is None else Decimal(amount))
 
@@ -161,18 +203,31 @@ def test_amounts_are_known_in_any_spelling(cell: str, amount: str | None) -> Non
 
 @pytest.mark.parametrize(
     ("text", "machine"),
-    [("quay-2", "quay-2"), ("QUAY2", "quay-2"), ("Quay 2 north", "quay-2"), ("ferry QUAY", "quay-2"), ("quay-25", None),
-     ("quay-2 or lobby-1", None), ("0423", None)],
-)  # fmt: skip
+    [
+        ("quay-2", "quay-2"),
+        ("QUAY2", "quay-2"),
+        ("Quay 2 north", "quay-2"),
+        ("ferry QUAY", "quay-2"),
+        ("quay-25", None),
+        ("quay-2 or lobby-1", None),
+        ("0423", None),
+    ],
+)
 def test_a_machine_is_known_by_its_id_or_site(text: str, machine: str | None) -> None:
     assert machine_named(text, [QUAY, LOBBY]) == machine
 
 
 @pytest.mark.parametrize(
     ("file", "machine"),
-    [("sales-quay-2-2026-39.csv", "quay-2"), ("Quay_2 39.csv", "quay-2"), ("2026.09.lobby1.(2).csv", "lobby-1"), ("sales-39.csv", None),
-     ("quay-2-lobby-1.csv", None), ("quay-21.csv", None)],
-)  # fmt: skip
+    [
+        ("sales-quay-2-2026-39.csv", "quay-2"),
+        ("Quay_2 39.csv", "quay-2"),
+        ("2026.09.lobby1.(2).csv", "lobby-1"),
+        ("sales-39.csv", None),
+        ("quay-2-lobby-1.csv", None),
+        ("quay-21.csv", None),
+    ],
+)
 def test_the_machine_in_a_file_name_is_the_group_of_the_pattern(file: str, machine: str | None) -> None:
     found = machine_pattern(file, [QUAY, LOBBY])
     assert (found and found[2]) == machine
@@ -193,10 +248,15 @@ def test_every_pattern_fits_the_file_it_was_made_from(file: str) -> None:
 
 @pytest.mark.parametrize(
     ("file", "glob", "name"),
-    [("sales-2026-39.csv", "sales-*.csv", "sales"), ("Export (3).csv", "Export (*).csv", "export"), ("umsätze.csv", "umsätze.csv", "umsatze"),
-     ("20260914.csv", "[0-9][0-9][0-9][0-9][0-9][0-9][0-9][0-9].csv", "export"), ("a_2026-09-14T10-15_b.csv", "a_*_b.csv", "a-b"),
-     ("2026-39 sales.csv", "* sales.csv", "sales")],
-)  # fmt: skip
+    [
+        ("sales-2026-39.csv", "sales-*.csv", "sales"),
+        ("Export (3).csv", "Export (*).csv", "export"),
+        ("umsätze.csv", "umsätze.csv", "umsatze"),
+        ("20260914.csv", "[0-9][0-9][0-9][0-9][0-9][0-9][0-9][0-9].csv", "export"),
+        ("a_2026-09-14T10-15_b.csv", "a_*_b.csv", "a-b"),
+        ("2026-39 sales.csv", "* sales.csv", "sales"),
+    ],
+)
 def test_figures_in_a_name_are_left_open(file: str, glob: str, name: str) -> None:
     assert globs(file, None)[0] == glob
     assert source_name(file, None) == name
@@ -208,13 +268,27 @@ def test_figures_in_a_name_are_left_open(file: str, glob: str, name: str) -> Non
 @pytest.mark.parametrize(
     ("field", "word", "ours"),
     [
-        ("tender", "Münze", "cash"), ("tender", "CARTE BANCAIRE", "card"), ("tender", "Card payment", "card"), ("tender", "Bill / coin", "cash"),
-        ("tender", "Cash and card", None), ("tender", "Cashless", None), ("tender", "Key", None), ("tender", "Carte de lecteur", None),
-        ("tender", "Gettone", "token"), ("tender", "Free vend", "free"), ("tender", "prepaid", "prepaid"), ("tender", "", None),
-        ("outcome", "OK", "vended"), ("outcome", "Non servi", "failed"), ("outcome", "not OK", None), ("outcome", "Annulé", "cancelled"),
-        ("outcome", "Devuelto", "refunded"), ("outcome", "0", None), ("outcome", "mislukt", "failed"),
+        ("tender", "Münze", "cash"),
+        ("tender", "CARTE BANCAIRE", "card"),
+        ("tender", "Card payment", "card"),
+        ("tender", "Bill / coin", "cash"),
+        ("tender", "Cash and card", None),
+        ("tender", "Cashless", None),
+        ("tender", "Key", None),
+        ("tender", "Carte de lecteur", None),
+        ("tender", "Gettone", "token"),
+        ("tender", "Free vend", "free"),
+        ("tender", "prepaid", "prepaid"),
+        ("tender", "", None),
+        ("outcome", "OK", "vended"),
+        ("outcome", "Non servi", "failed"),
+        ("outcome", "not OK", None),
+        ("outcome", "Annulé", "cancelled"),
+        ("outcome", "Devuelto", "refunded"),
+        ("outcome", "0", None),
+        ("outcome", "mislukt", "failed"),
     ],
-)  # fmt: skip
+)
 def test_words_mean_what_they_say_or_nothing(field: str, word: str, ours: str | None) -> None:
     assert meaning(field, word) == ours
 
@@ -233,11 +307,14 @@ def test_no_word_has_two_meanings() -> None:
 @pytest.mark.parametrize(
     ("texts", "form"),
     [
-        (["2026-09-14 10:15:00", "2026-09-02 10:15:00"], None), (["14/09/2026 10:15", "2/9/2026 9:15"], "%d/%m/%Y %H:%M"),
-        (["09/14/2026 10:15:00 AM"], "%m/%d/%Y %I:%M:%S %p"), (["14.09.26 10:15"], "%d.%m.%y %H:%M"), (["14 Sep 2026 10:15"], None),
+        (["2026-09-14 10:15:00", "2026-09-02 10:15:00"], None),
+        (["14/09/2026 10:15", "2/9/2026 9:15"], "%d/%m/%Y %H:%M"),
+        (["09/14/2026 10:15:00 AM"], "%m/%d/%Y %I:%M:%S %p"),
+        (["14.09.26 10:15"], "%d.%m.%y %H:%M"),
+        (["14 Sep 2026 10:15"], None),
         (["2026-09-14T10:15:00Z"], None),
     ],
-)  # fmt: skip
+)
 def test_a_format_is_named_where_another_file_could_be_in_doubt(texts: list[str], form: str | None) -> None:
     when = read_when(pl.Series(texts), now=NOW, with_clock=True)
     assert (when.share, when.format, when.ways) == (1.0, form, ())
@@ -261,11 +338,17 @@ def test_what_does_not_read_is_counted() -> None:
 
 @given(st.text(st.characters(exclude_categories=["Cs"])))
 def test_any_text_comes_back_from_its_quotes(text: str) -> None:
-    assert tomllib.loads(f"x = {quoted(text)}\n{quoted(text)} = 1" if text != "x" else f"x = {quoted(text)}")["x"] == text
+    assert (
+        tomllib.loads(f"x = {quoted(text)}\n{quoted(text)} = 1" if text != "x" else f"x = {quoted(text)}")["x"] == text
+    )
 
 
 @given(
-    header=st.lists(st.text(st.characters(exclude_categories=["Cs"], exclude_characters='",\n\r'), max_size=12), min_size=1, max_size=4),
+    header=st.lists(
+        st.text(st.characters(exclude_categories=["Cs"], exclude_characters='",\n\r'), max_size=12),
+        min_size=1,
+        max_size=4,
+    ),
     cell=st.text(st.characters(exclude_categories=["Cs"], exclude_characters='",\n\r'), max_size=12),
 )
 def test_a_draft_is_toml_whatever_the_file_holds(header: list[str], cell: str) -> None:

@@ -17,7 +17,7 @@ if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM
 import typer
 
 from recon import __version__
-from recon.cli import check, demo, draft, exits
+from recon.cli import check, demo, draft, exits, learn
 from recon.cli import run as run_command
 from recon.model.errors import ReconError, SettingsError
 
@@ -51,6 +51,7 @@ app.command("demo")(demo.demo)
 app.add_typer(draft.app, name="draft")
 app.command("check")(check.check)
 app.command("run")(run_command.run)
+app.command("learn")(learn.learn)
 
 
 def _report_fault() -> str:

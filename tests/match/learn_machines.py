@@ -65,7 +65,9 @@ class Machine:
         ordered = sorted(self.vends, key=lambda vend: str(vend["time"]))
         return [vend | {"file": 0, "row": 2 + at} for at, vend in enumerate(ordered)]
 
-    def vend(self, label: str, moment: datetime, tender: str, outcome: str = "vended", price: int | None = None) -> None:
+    def vend(
+        self, label: str, moment: datetime, tender: str, outcome: str = "vended", price: int | None = None
+    ) -> None:
         """Put a vend into the log, by the log's clock."""
         self.vends.append({
             "time": moment + timedelta(seconds=self.offset), "bus": self.numbers[label], "tender": tender,
@@ -119,7 +121,8 @@ def _labels(chance: random.Random, letters: bool, rule: str) -> tuple[list[str],
 
 
 def _numbers(chance: random.Random, rule: str, labels: list[str], pitches: list[int]) -> dict[str, int]:
-    offset, first, width = chance.choice([-7, -5, 1, 50, 100, 1000]), chance.choice([0, 1, 10, 100]), chance.randint(8, 40)
+    offset = chance.choice([-7, -5, 1, 50, 100, 1000])
+    first, width = chance.choice([0, 1, 10, 100]), chance.randint(8, 40)
     row = {label: ord(label[0]) if label[0].isalpha() else int(label) // 10 for label in labels}
     top = labels[0]
     ways: dict[str, Callable[[str], int]] = {

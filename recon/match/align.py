@@ -32,12 +32,13 @@ _FAR = 12.0
 """Nats behind the best from which a choice is no longer kept."""
 _TENDER = {"test": 3.0, "free": 0.5, "token": 0.0, "cash": 0.0, "prepaid": -2.0, "card": -2.5}
 _OUTCOME = {"vended": 0.0, "failed": -0.3, "refunded": -1.0, "cancelled": -1.5}
-_OTHERS_NUMBER, _OWN_NUMBER, _NO_NUMBER = -5.0, 2.5, -1.0
+_OTHERS_NUMBER, _OWN_NUMBER, _NO_NUMBER = -5.0, 4.0, -1.0
+"""A customer happens upon the very number that a label has about once in fifty vends (4 nats)."""
 _OTHER_PRICE = log(0.1)
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class NotedTest:
     """A test vend as noted. moment: seconds since 1970 UTC, None where no time was noted. price: minor units that the
     layout asks for the label, None where it does not say."""
 
@@ -79,7 +80,7 @@ Scores = Sequence[Mapping[int, float]]
 """For each test, the score of each vend that it may be."""
 
 
-def align(tests: Sequence[Test], vends: Sequence[Vend]) -> Alignment:
+def align(tests: Sequence[NotedTest], vends: Sequence[Vend]) -> Alignment:
     """Align tests with vends, both in the order in which they happened.
 
     Several clock offsets are tried; the margins hold over all of them, so that a test is as sure as the offset is.
@@ -117,7 +118,7 @@ class _Backdrop:
         span = sum(min(later.moment - vend.moment, _PAUSE) for vend, later in pairwise(vends))
         self.rate = (len(vends) + 1) / max(span, 6 * 3600.0)
 
-    def of_price(self, test: Test, vend: Vend) -> float:
+    def of_price(self, test: NotedTest, vend: Vend) -> float:
         """A vend at the layout's price speaks for the label, the more the rarer the price; another price against it."""
         if not vend.price or test.price is None:
             return 0.0
@@ -135,7 +136,7 @@ def _of_itself(vend: Vend) -> float:
     return _TENDER[vend.tender] + _OUTCOME[vend.outcome] + (_NO_NUMBER if vend.bus is None else 0.0)
 
 
-def _offsets(tests: Sequence[Test], vends: Sequence[Vend], backdrop: _Backdrop) -> list[float | None]:
+def _offsets(tests: Sequence[NotedTest], vends: Sequence[Vend], backdrop: _Backdrop) -> list[float | None]:
     """Clock offsets to try: none, and the peaks of the histogram of differences, each vend with the weight it has."""
     if all(test.moment is None for test in tests):
         return [None]
@@ -155,7 +156,7 @@ def _offsets(tests: Sequence[Test], vends: Sequence[Vend], backdrop: _Backdrop) 
     return [0.0, *(place * _BIN for place in peaks)]
 
 
-def _settled(tests: Sequence[Test], vends: Sequence[Vend], offset: float | None, backdrop: _Backdrop) -> Alignment:
+def _settled(tests: Sequence[NotedTest], vends: Sequence[Vend], offset: float | None, backdrop: _Backdrop) -> Alignment:
     """Align under one offset: set it anew to the median difference, and let the pairs found bear on each other."""
     known: dict[int, int] = {}
     for _ in range(_ROUNDS):
@@ -200,7 +201,8 @@ def _bus(choice: Choice, vends: Sequence[Vend]) -> int | None:
 
 
 def _scores(
-    tests: Sequence[Test], vends: Sequence[Vend], offset: float | None, known: Mapping[int, int], backdrop: _Backdrop
+    tests: Sequence[NotedTest], vends: Sequence[Vend], offset: float | None, known: Mapping[int, int],
+    backdrop: _Backdrop,
 ) -> list[dict[int, float]]:
     itself = [_of_itself(vend) for vend in vends]
     found = []

@@ -6,15 +6,15 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from recon.match.align import CONFIDENT, Alignment, Test, Vend, align, margin
+from recon.match.align import CONFIDENT, Alignment, NotedTest, Vend, align, margin
 from recon.match.infer import Hypothesis, Machine, distinct, hypotheses, ranked, standing, weighed
-from recon.match.learned import Candidate, Learned, NextTest, Pair, RuleStanding, TestFound
+from recon.match.learned import Candidate, FoundTest, Learned, NextTest, Pair, RuleStanding
 from recon.match.next_test import farthest, next_test, pairs_needed
 from recon.match.numbering import row_and_column
 from recon.model.frames import Frame
 from recon.model.layout import Layout, Numbering, Slot
 
-__all__ = ["Learned", "NextTest", "Pair", "RuleStanding", "TestFound", "learn"]
+__all__ = ["FoundTest", "Learned", "NextTest", "Pair", "RuleStanding", "learn"]
 
 _REACH = timedelta(hours=26)
 _MOST_VENDS = 3000
@@ -87,11 +87,11 @@ def _prices(machine: str, noted: Frame, states: Frame | None) -> list[int | None
 
 def _found(
     noted: Frame, near: Frame, prices: Sequence[int | None]
-) -> tuple[timedelta | None, tuple[TestFound, ...]]:
+) -> tuple[timedelta | None, tuple[FoundTest, ...]]:
     """The clock offset (log less tests), and what the log says of each test."""
     rows = near.select("file", "row", "time", "bus").rows(named=True)
     tests = [
-        Test(label, None if time is None else time.timestamp(), price)
+        NotedTest(label, None if time is None else time.timestamp(), price)
         for (label, time), price in zip(noted.select("label", "time").iter_rows(), prices, strict=True)
     ]
     vends = [
@@ -108,7 +108,7 @@ def _found(
 
 def _test_found(
     test: Mapping[str, object], at: int, aligned: Alignment, vends: Sequence[Vend], rows: Sequence[Mapping[str, object]]
-) -> TestFound:
+) -> FoundTest:
     choices = aligned.choices[at]
     candidates = [
         Candidate(**rows[choice.vend], short_by=round(choice.short_by, 2))  # type: ignore[arg-type]
@@ -117,7 +117,7 @@ def _test_found(
     wide = margin(choices, vends)
     there = choices[0].vend is not None
     sure = wide >= CONFIDENT
-    return TestFound(
+    return FoundTest(
         **{name: test[name] for name in ("file", "row", "label", "time")},  # type: ignore[arg-type]
         vend=candidates[0] if there else None, margin=round(wide, 2),
         state=("found" if there else "missing") if sure else "ambiguous",
@@ -125,7 +125,7 @@ def _test_found(
     )  # fmt: skip
 
 
-def _machine(layout: Layout | None, found: Sequence[TestFound]) -> Machine:
+def _machine(layout: Layout | None, found: Sequence[FoundTest]) -> Machine:
     """The slots that the rules speak of. Without a layout: those tested, and beside them every label of their rows, so
     that rules which differ somewhere on such a machine are not taken for one."""
     if layout is not None and layout.slots:
@@ -141,7 +141,7 @@ def _labels(layout: Layout) -> list[str]:
     return list(dict.fromkeys(slot.label for slot in layout.slots))
 
 
-def _confirmed(found: Sequence[TestFound]) -> tuple[dict[str, Pair], dict[str, tuple[int, ...]]]:
+def _confirmed(found: Sequence[FoundTest]) -> tuple[dict[str, Pair], dict[str, tuple[int, ...]]]:
     """One pair for each label whose tests agree, or most of them do; and the labels whose tests do not all agree."""
     by_label: dict[str, list[Candidate]] = {}
     for test in found:
@@ -160,7 +160,7 @@ def _confirmed(found: Sequence[TestFound]) -> tuple[dict[str, Pair], dict[str, t
 
 
 def _concluded(
-    machine_id: str, found: tuple[TestFound, ...], offset: timedelta | None, machine: Machine, logged: Frame, *,
+    machine_id: str, found: tuple[FoundTest, ...], offset: timedelta | None, machine: Machine, logged: Frame, *,
     has_layout: bool,
 ) -> Learned:  # fmt: skip
     pairs, disputed = _confirmed(found)
@@ -196,7 +196,7 @@ def _agrees(only: Hypothesis, machine: Machine, disputed: Mapping[str, Sequence[
     return None not in given.values() and all(given[label] in disputed[label] for label in disputed if label in given)
 
 
-def _strays(only: Hypothesis, found: Sequence[TestFound], logged: Frame) -> tuple[int, ...]:
+def _strays(only: Hypothesis, found: Sequence[FoundTest], logged: Frame) -> tuple[int, ...]:
     """Numbers logged since the first test that the rule gives to no slot: they speak against it, or for a slot that
     the layout lacks. What was logged before may be from another reader."""
     since = min(test.vend.time for test in found if test.state == "found" and test.vend is not None)
@@ -212,7 +212,7 @@ def _clear_best(rules: Sequence[RuleStanding]) -> Numbering | None:
 
 
 def _next(
-    machine: Machine, left: Sequence[Hypothesis], rules: Sequence[RuleStanding], found: Sequence[TestFound],
+    machine: Machine, left: Sequence[Hypothesis], rules: Sequence[RuleStanding], found: Sequence[FoundTest],
     numbers: Mapping[str, int],
 ) -> NextTest | None:  # fmt: skip
     """What to vend next. Where no rule explains every pair, first the exceptions once more, then further labels."""

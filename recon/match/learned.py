@@ -31,7 +31,7 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
-class TestFound:
+class FoundTest:
     """One test vend and what the log says of it.
 
     file, row, time: of the test itself (time UTC, None where none was noted). vend: the likeliest logged vend, None
@@ -98,7 +98,7 @@ class Learned:
     numbers: Mapping[str, int]
     exceptions: tuple[str, ...]
     undecided: tuple[str, ...]
-    tests: tuple[TestFound, ...] = ()
+    tests: tuple[FoundTest, ...] = ()
     rules: tuple[RuleStanding, ...] = ()
     next_test: NextTest | None = None
     clock_offset: timedelta | None = None

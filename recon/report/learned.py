@@ -7,7 +7,7 @@ from math import exp, isfinite
 from textwrap import wrap
 from typing import Any
 
-from recon.match.learned import Candidate, Learned, NextTest, TestFound
+from recon.match.learned import Candidate, FoundTest, Learned, NextTest
 from recon.match.numbering import rule_words
 from recon.model.layout import ColumnGrid, Grid, Numbering
 from recon.model.zones import zone
@@ -54,7 +54,7 @@ def _clock(learned: Learned) -> str:
     return f"; its clock is {span} {'ahead' if seconds > 0 else 'behind'}"
 
 
-def _of_test(test: TestFound, paths: Sequence[str], zone_name: str) -> str:
+def _of_test(test: FoundTest, paths: Sequence[str], zone_name: str) -> str:
     if test.state == "missing":
         return "not in the log: it failed, or the log missed it"
     if test.state == "ambiguous":
@@ -205,7 +205,7 @@ def learned_json(learned: Learned, paths: Sequence[str], zone_name: str) -> str:
         place = {"file": paths[found.file], "row": found.row, "time": moment(found.time)}
         return place | {"bus": found.bus, "short_by": found.short_by}
 
-    def test(found: TestFound) -> dict[str, Any]:
+    def test(found: FoundTest) -> dict[str, Any]:
         place = {"label": found.label, "file": paths[found.file], "row": found.row, "time": moment(found.time)}
         margin = found.margin if isfinite(found.margin) else None
         runners_up = [vend(other) for other in found.runners_up]

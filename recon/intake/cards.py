@@ -19,7 +19,9 @@ _ALONE = rf"(?:^|[^0-9A-Za-z.]){_RUN}(?:$|[^0-9A-Za-z.])"
 _NAMES_CARDS = re.compile(r"\b(card|pan|karte|carte|tarjeta|carta|kaart|cart[aã]o)", re.IGNORECASE)
 _NOT_A_NUMBER = re.compile(r"type|brand|scheme|tender|name|holder|fee|amount|sales|price|typ|art", re.IGNORECASE)
 
-_NAMES_REFERENCES = re.compile(r"ref|txn|trans|\bid\b|\bno\b|num|nr|receipt|order|serial|beleg|time|date|uuid|code", re.IGNORECASE)
+_NAMES_REFERENCES = re.compile(
+    r"ref|txn|trans|\bid\b|\bno\b|num|nr|receipt|order|serial|beleg|time|date|uuid|code", re.IGNORECASE
+)
 
 _PREFIXES = {
     13: r"4", 14: r"3(?:0[0-5]|[689])", 15: r"3[47]",
@@ -58,10 +60,13 @@ def luhn(digits: pl.Expr) -> pl.Expr:
 
 
 def find_card_number(table: TextTable) -> CardNumber | None:
-    """The first full card number of a file, or None. Looks at every cell, the header, torn records, and lines that are no rows."""
+    """The first full card number of a file, or None. Looks at every cell, the header, torn records, and lines that are
+    no rows."""
     # By its place, not by name: polars takes a column called "*" for all of them.
     rows = table.frame[ROW].alias("row")
-    columns = [(name, pl.DataFrame([rows, table.frame.to_series(at).alias("text")])) for at, name in enumerate(table.header)]
+    columns = [
+        (name, pl.DataFrame([rows, table.frame.to_series(at).alias("text")])) for at, name in enumerate(table.header)
+    ]
     columns.append(("header", pl.DataFrame({"row": [table.line] * len(table.header), "text": list(table.header)})))
     aside = [torn.row for torn in table.torn] + [passed.row for passed in table.passed]
     if aside:
@@ -77,7 +82,9 @@ def _in_column(name: str, cells: pl.DataFrame) -> CardNumber | None:
     suspects = cells.filter((pl.col("text").str.len_bytes() >= 12) & pl.col("text").str.contains(_ALONE))
     if suspects.height == 0:
         return None
-    runs = suspects.with_columns(pl.col("text").str.extract_all(_RUN).alias("run")).explode("run", empty_as_null=True, keep_nulls=True)
+    runs = suspects.with_columns(pl.col("text").str.extract_all(_RUN).alias("run")).explode(
+        "run", empty_as_null=True, keep_nulls=True
+    )
     runs = runs.with_columns(pl.col("run").str.replace_all(r"[ \-]", "").alias("digits"))
     runs = runs.with_columns(luhn(pl.col("digits")).alias("passes"), _known(pl.col("digits")).alias("known"))
     names_cards = bool(_NAMES_CARDS.search(name)) and not _NOT_A_NUMBER.search(name)
@@ -111,7 +118,10 @@ def tail(hits: int, tried: int) -> float:
     """Chance that `hits` or more of `tried` random numbers pass the Luhn check (binomial, one in ten)."""
     if hits > tried * CHANCE * 4 and tried > 300:
         return 0.0
-    return sum(math.comb(tried, count) * CHANCE**count * (1 - CHANCE) ** (tried - count) for count in range(hits, min(tried, hits + 200) + 1))
+    return sum(
+        math.comb(tried, count) * CHANCE**count * (1 - CHANCE) ** (tried - count)
+        for count in range(hits, min(tried, hits + 200) + 1)
+    )
 
 
 def without_digits(text: str) -> str:

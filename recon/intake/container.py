@@ -14,7 +14,8 @@ from recon.intake.encoding import UnreadableFile
 LARGEST = 4 * 1024**3
 """Bytes. What unpacks to more is no export of a small route."""
 SUSPECT_RATIO = 200
-"""Unpacked bytes for each packed one beyond which a file may not unpack to more than SUSPECT_SIZE: tables shrink to a tenth."""
+"""Unpacked bytes for each packed one beyond which a file may not unpack to more than SUSPECT_SIZE: tables shrink to a
+tenth."""
 SUSPECT_SIZE = 64 * 1024**2
 DEEPEST = 2
 """A gzip in a zip, or a zip in a gzip, and nothing deeper."""
@@ -37,7 +38,8 @@ class Unpacked:
 def unpack(data: bytes, name: str) -> Unpacked:
     """Take the one file out of a gzip or zip; anything else is handed back as it is.
 
-    Raises UnreadableFile for an archive that is damaged, locked, empty, nested too deep, too large, or of several files.
+    Raises UnreadableFile for an archive that is damaged, locked, empty, nested too deep, too large, or of several
+    files.
     """
     names: list[str] = []
     for depth in range(DEEPEST + 1):
@@ -71,7 +73,8 @@ def _guard(unpacked: int, packed: int) -> None:
         raise UnreadableFile("it unpacks to more than 4 GiB: split it")
     if unpacked > SUSPECT_SIZE and unpacked > packed * SUSPECT_RATIO:
         raise UnreadableFile(
-            f"it unpacks to more than {SUSPECT_RATIO} times its size, as no table does: unpack it yourself if you trust it"
+            f"it unpacks to more than {SUSPECT_RATIO} times its size, as no table does:"
+            " unpack it yourself if you trust it"
         )
 
 

@@ -12,7 +12,8 @@ from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route, SourceFile
 
 _OF_OTHERS = frozenset(field for fields in FIELDS.values() for field in fields) - set(FIELDS["tests"])
-"""Fields that no test list has. One needs but machine and label: a sales log that lacks its tender must not pass for one."""
+"""Fields that no test list has. One needs but machine and label: a sales log that lacks its tender must not pass for
+one."""
 
 
 class UnknownFormat(Exception):
@@ -74,11 +75,17 @@ def _fixed(source: Source) -> set[str]:
 
 
 def reading_for(
-    path: str, header: tuple[str, ...], route: Route, *, names: Sequence[str] = (), doubled: frozenset[str] = frozenset()
+    path: str,
+    header: tuple[str, ...],
+    route: Route,
+    *,
+    names: Sequence[str] = (),
+    doubled: frozenset[str] = frozenset(),
 ) -> Reading:
     """Choose how to read the file at `path` (within the route folder) from its name and header.
 
-    names: other names it goes by, such as that within an archive. doubled: column names (folded) that its header gives twice.
+    names: other names it goes by, such as that within an archive. doubled: column names (folded) that its header gives
+    twice.
     Raises UnknownFormat where two descriptions fit, none does and the header is not in our own field names, or the
     description names a column that is not there, or that is there twice.
     """
@@ -94,7 +101,9 @@ def reading_for(
     return reading
 
 
-def _described(names: Sequence[str], header: tuple[str, ...], described: SourceFile, doubled: frozenset[str]) -> Reading:
+def _described(
+    names: Sequence[str], header: tuple[str, ...], described: SourceFile, doubled: frozenset[str]
+) -> Reading:
     source = described.source
     by_fold = {fold(column): column for column in header}
     # " (1)" is the first of a doubled name, which stands in the table without a number.
@@ -123,7 +132,10 @@ def _described(names: Sequence[str], header: tuple[str, ...], described: SourceF
 def _refuse_doubled(columns: dict[str, str], doubled: frozenset[str]) -> None:
     for column in columns.values():
         if fold(column) in doubled:
-            raise UnknownFormat(f'the header names the column "{column}" twice: rename one of them, or say in a description which is meant')
+            raise UnknownFormat(
+                f'the header names the column "{column}" twice: rename one of them,'
+                " or say in a description which is meant"
+            )
 
 
 def _own_columns(name: str, header: tuple[str, ...], described: SourceFile) -> dict[str, str]:
@@ -146,7 +158,10 @@ def _machine_for(names: Sequence[str], described: SourceFile) -> str | None:
     found = next((match for name in names if (match := re.search(source.machine_from_name, name)) is not None), None)
     if found is None:
         place = described.place(("machine_from_name",))
-        raise UnknownFormat(f'{place} takes the machine from the file name by "{source.machine_from_name}", which "{names[0]}" does not fit')
+        raise UnknownFormat(
+            f'{place} takes the machine from the file name by "{source.machine_from_name}",'
+            f' which "{names[0]}" does not fit'
+        )
     return source.machines.get(found.group(1), found.group(1))
 
 
@@ -196,7 +211,10 @@ def _why_none(header: tuple[str, ...]) -> str:
     def strangers(kind: FileKind) -> int:
         return sum(fold(column) not in FIELDS[kind] for column in header)
 
-    near = min((kind for kind in FILE_KINDS if lacking(kind)), key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)))
+    near = min(
+        (kind for kind in FILE_KINDS if lacking(kind)),
+        key=lambda kind: (len(lacking(kind)) + strangers(kind), FILE_KINDS.index(kind)),
+    )
     missing = ", ".join(lacking(near))
     known = len(header) - strangers(near)
     reason = f"; read as {near} it lacks {missing}" if known >= 2 else ""

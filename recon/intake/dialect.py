@@ -1,8 +1,9 @@
 """Where the header of a table stands and what parts its cells, found in the first 64 kB of the file.
 
 The header is the first line that holds every column of the description that speaks for the file, or our own field names
-of some kind. Where no line does, it is the line that holds the most of them, then the one with the most filled cells that
-read as names (a number is no name) and the most lines of as many cells. A description's `header_line` and `delimiter` override what is found.
+of some kind. Where no line does, it is the line that holds the most of them, then the one with the most filled cells
+that read as names (a number is no name) and the most lines of as many cells. A description's `header_line` and
+`delimiter` override what is found.
 """
 
 import csv
@@ -37,8 +38,10 @@ CERTAIN = (0, 0, 0, 0)
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Where the header was found. line: from 1, as an editor numbers it. names: its columns, trimmed, doubled ones numbered.
-    doubled: names, lower case, that the file gives to several columns. certain: whether it holds all that was sought."""
+    """Where the header was found. line: from 1, as an editor numbers it. names: its columns, trimmed, doubled ones
+    numbered.
+    doubled: names, lower case, that the file gives to several columns. certain: whether it holds all that was
+    sought."""
 
     line: int
     delimiter: str
@@ -92,7 +95,8 @@ class Candidate:
 
 
 def best_line(records: Iterable[tuple[int, Sequence[str]]], sought: Sought) -> Candidate | None:
-    """The likeliest header among (line, cells): the first that holds all that is sought, else the one with the most names."""
+    """The likeliest header among (line, cells): the first that holds all that is sought, else the one with the most
+    names."""
     best: Candidate | None = None
     every = list(records)
     widths = Counter(len(cells) for _, cells in every)

@@ -1,10 +1,10 @@
 """Bytes as text, without a guess that could corrupt it in silence.
 
-A byte order mark decides; then strict UTF-8; then what the description says. Without any of these, bytes beyond ASCII are
-read as Windows-1252 only where they stand as letters in words, or as signs that Windows-1250 has at the same place, and
-that is said with the first word concerned. Numbers, times and our own words are ASCII, so such a reading can spell a name
-wrongly and nothing else. What Windows-1252 does not define, or what would put a sign inside a word ("Bia³a"), is refused
-with the line that settles it.
+A byte order mark decides; then strict UTF-8; then what the description says. Without any of these, bytes beyond ASCII
+are read as Windows-1252 only where they stand as letters in words, or as signs that Windows-1250 has at the same place,
+and that is said with the first word concerned. Numbers, times and our own words are ASCII, so such a reading can spell
+a name wrongly and nothing else. What Windows-1252 does not define, or what would put a sign inside a word ("Bia³a"), is
+refused with the line that settles it.
 """
 
 import re
@@ -29,7 +29,8 @@ class UnreadableFile(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """text: the file, its line ends LF, ending in one. cut: whether its last line had no end. remark: what was assumed, or None."""
+    """text: the file, its line ends LF, ending in one. cut: whether its last line had no end. remark: what was assumed,
+    or None."""
 
     text: str
     cut: bool
@@ -60,7 +61,8 @@ def _text(data: bytes, declared: str | None) -> tuple[str, str | None]:
         raise UnreadableFile(f"it is {what}, not a table: export it as CSV or as a spreadsheet")
     if _PAGE.match(data[:1000]):
         raise UnreadableFile(
-            "it is a web page or XML, whatever its name says: open it in a spreadsheet program and save it as .xlsx or CSV"
+            "it is a web page or XML, whatever its name says:"
+            " open it in a spreadsheet program and save it as .xlsx or CSV"
         )
     if b"\0" in data:
         return _without_mark(data, declared), None
@@ -117,7 +119,8 @@ def _assumed(data: bytes, start: int) -> tuple[str, str]:
     control = _CONTROLS.search(text)
     if control is not None:
         raise UnreadableFile(
-            f"byte {ord(control[0]):02X}h on line {text.count(chr(10), 0, control.start()) + 1} is a control code: this is no text file"
+            f"byte {ord(control[0]):02X}h on line {text.count(chr(10), 0, control.start()) + 1}"
+            " is a control code: this is no text file"
         )
     doubtful = _DOUBTFUL.search(text)
     if doubtful is not None:
@@ -135,7 +138,8 @@ def _refused(data: bytes, at: int, why: str) -> UnreadableFile:
     other = "cp1250" if _fits(data, "cp1250") else "cp437"
     word = _word(data.decode(other), at)
     return UnreadableFile(
-        f'byte {data[at]:02X}h on line {line} {why}. If "{word}" is right, add a description with `encoding = "{other}"` under [table]; '
+        f'byte {data[at]:02X}h on line {line} {why}. If "{word}" is right,'
+        f' add a description with `encoding = "{other}"` under [table]; '
         f"else name its encoding there, or save the file as UTF-8"
     )
 
@@ -156,7 +160,8 @@ def _word(text: str, at: int) -> str:
 
 
 def _doubtful() -> re.Pattern[str]:
-    """A sign of Windows-1252 in whose place Windows-1250 has another character, touching a letter or another such sign."""
+    """A sign of Windows-1252 in whose place Windows-1250 has another character, touching a letter or another such
+    sign."""
     signs, letters = [], []
     for code in range(0x80, 0x100):
         try:

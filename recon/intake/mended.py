@@ -1,9 +1,9 @@
 """Rows mended in a rejects.csv that came back into the inbox: read in the format of the file from which they came.
 
-Each line takes header, delimiter and description from its file, if that is still in the inbox, else from another file of
-the same description whose header all such files share. Its times and amounts are read together with that file's column,
-so that few lines decide no format of their own. A mended row that is accepted stands for the row in its file: there it
-stays rejected, and is told as mended; what else repeats it counts as if it stood in its file.
+Each line takes header, delimiter and description from its file, if that is still in the inbox, else from another file
+of the same description whose header all such files share. Its times and amounts are read together with that file's
+column, so that few lines decide no format of their own. A mended row that is accepted stands for the row in its file:
+there it stays rejected, and is told as mended; what else repeats it counts as if it stood in its file.
 
 So for both files rows = accepted + duplicate + rejected. A line that is not mended yet, or whose row can be used as it
 stands in its file by now, is rejected and says so: nothing counts twice.
@@ -48,8 +48,9 @@ class Line:
 
 @dataclass(slots=True)
 class Batch:
-    """Lines of one rejects file that take their format from one file. model: the number of that file. table: that file's rows
-    with the mended ones behind them. stands_for: by line of the rejects file, the row of the inbox for which it stands."""
+    """Lines of one rejects file that take their format from one file. model: the number of that file. table: that
+    file's rows with the mended ones behind them. stands_for: by line of the rejects file, the row of the inbox for
+    which it stands."""
 
     model: int
     reading: Reading
@@ -100,7 +101,8 @@ def _bare(text: str) -> str:
 
 
 def _model(line: Line, inbox: Inbox, taken: set[tuple[int, int]]) -> tuple[int, int | None] | str:
-    """The number of the file whose format a line takes, and that of its own file if it is still there; or why there is none."""
+    """The number of the file whose format a line takes, and that of its own file if it is still there; or why there is
+    none."""
     place = f"{line.path}:{line.origin_row}"
     origin = next((number for number, path in inbox.paths.items() if path == line.path), None)
     if origin is None:

@@ -20,7 +20,8 @@ REJECTS_HEADER = ("file", "row", "reason", "text")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One table of a file. sheet: the sheet it stands on, where the file has several. names: what else the file goes by.
+    """One table of a file. sheet: the sheet it stands on, where the file has several. names: what else the file goes
+    by.
     mended: whether it is a rejects.csv that came back."""
 
     table: TextTable
@@ -40,7 +41,8 @@ class Opened:
 def open_file(data: bytes, path: str, route: Route) -> Opened:
     """Open a file of which `path` (within the route folder) is the name.
 
-    Raises UnreadableFile where nothing of it can be read, UnknownFormat where its description names a sheet that it lacks.
+    Raises UnreadableFile where nothing of it can be read, UnknownFormat where its description names a sheet that it
+    lacks.
     """
     name = path.rsplit("/", 1)[-1]
     unpacked = unpack(data, name)
@@ -92,7 +94,8 @@ def _machine_names(route: Route, described: SourceFile | None) -> set[str]:
 
 
 def _book(unpacked: Unpacked, described: SourceFile | None, sought: Sought, shape: TableShape) -> Opened:
-    """The sheets of a workbook that are to be read: the one that the description names, those that hold what is sought, or all."""
+    """The sheets of a workbook that are to be read: the one that the description names, those that hold what is sought,
+    or all."""
     sheets = read_sheets(unpacked.data)
     if shape.sheet is not None:
         sheets = [_named(sheets, shape.sheet, described)]
@@ -110,5 +113,6 @@ def _named(sheets: list[Sheet], wanted: str, described: SourceFile | None) -> Sh
             return sheet
     place = f"{described.place(('table', 'sheet'))} names" if described is not None else "the description names"
     raise UnknownFormat(
-        f'{place} the sheet "{wanted}", which the workbook does not have. Its sheets are: {", ".join(without_digits(sheet.name) for sheet in sheets)}'
+        f'{place} the sheet "{wanted}", which the workbook does not have. Its sheets are: '
+        + ", ".join(without_digits(sheet.name) for sheet in sheets)
     )

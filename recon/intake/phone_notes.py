@@ -28,12 +28,14 @@ _DASHES = str.maketrans({"–": "-", "—": "-", "−": "-", "\u00a0": " ", "\u2
 _BULLET = re.compile(r"^\s*(?:[•*·]\s*|-\s+)")
 _WORD = re.compile(r"^(machine|time|date)\s*[:=]?\s+|^(machine|time|date)\s*[:=]\s*", re.IGNORECASE)
 _WHEN = re.compile(
-    r"(?:^|[\s,@]+)(?P<when>(?:\d{4}[-./]\d{1,2}[-./]\d{1,2}|\d{1,2}[-./]\d{1,2}[-./](?:\d{4}|\d{2})|\d{1,2} [A-Za-z]{3,9} \d{4})"
+    r"(?:^|[\s,@]+)(?P<when>"
+    r"(?:\d{4}[-./]\d{1,2}[-./]\d{1,2}|\d{1,2}[-./]\d{1,2}[-./](?:\d{4}|\d{2})|\d{1,2} [A-Za-z]{3,9} \d{4})"
     r"(?:[T, ]+\d{1,2}:\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?(?:Z|[+-]\d{2}:\d{2})?)?)\s*$"
 )
 _SLOT = re.compile(
     r"(?P<label>[^\s=:#+,;]+)\s*(?:[=:]\s*|\s+)"
-    r"(?:(?P<count>\d{1,6}|empty)\s*(?P<moves>(?:[+-]\s?\d{1,6}\s*){0,2})|(?P<none>-)?\s*(?P<alone>(?:[+-]\d{1,6}\s*){0,2}))"
+    r"(?:(?P<count>\d{1,6}|empty)\s*(?P<moves>(?:[+-]\s?\d{1,6}\s*){0,2})"
+    r"|(?P<none>-)?\s*(?P<alone>(?:[+-]\d{1,6}\s*){0,2}))"
     r"(?:#\s*(?P<note>.*))?",
     re.IGNORECASE,
 )
@@ -100,7 +102,8 @@ def read_note(decoded: Decoded, machines: Container[str]) -> TextTable | None:
         return None
     frame = frame_of(HEADER, records).with_columns(pl.Series(ROW, lines, dtype=pl.Int64))
     return TextTable(
-        HEADER, frame, _NoteLines(decoded.text), tuple(torn), tuple(passed), delimiter="", remark=decoded.remark, certain=True, settled=True
+        HEADER, frame, _NoteLines(decoded.text), tuple(torn), tuple(passed), delimiter="", remark=decoded.remark,
+        certain=True, settled=True
     )  # fmt: skip
 
 
@@ -108,7 +111,8 @@ _WHY = 'it does not read as a line of a count note, such as "110 4 +6"'
 
 
 def _top(plain: str, sheet: _Sheet, machines: Container[str], *, first: bool) -> bool:
-    """Whether a line names the machine or the time, or both; `sheet` then holds them. A new machine begins a new sheet."""
+    """Whether a line names the machine or the time, or both; `sheet` then holds them. A new machine begins a new
+    sheet."""
     word = _WORD.match(plain)
     told = (word[1] or word[2]).lower() if word else ""
     rest = plain[word.end() :] if word else plain

@@ -1,11 +1,14 @@
-"""Rows told from what is none: short rows, total lines, and notes below the table, once it is known which column is which.
+"""Rows told from what is none: short rows, total lines, and notes below the table, once it is known which column is
+which.
 
 What could be a row is a row, and is rejected with its reason rather than passed over:
 
-- A short row is padded where the cells that it lacks, at its end, are none that its kind must have. The last line of a file
+- A short row is padded where the cells that it lacks, at its end, are none that its kind must have. The last line of a
+file
   that ends without a line end is not: it may have been cut off.
 - A total line begins, in its first filled cell, with a word for a total; its time and machine are empty or do not read.
-- A note stands below the last row: one filled cell alone, which no row has in that column, or a torn line in which fewer
+- A note stands below the last row: one filled cell alone, which no row has in that column, or a torn line in which
+fewer
   than half of the filled cells hold a digit.
 """
 
@@ -120,7 +123,8 @@ def _time_columns(reading: Reading) -> list[str]:
 
 
 def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series:
-    """Where a time is empty, holds no digit, or begins with a word for a total: one look over a column, where all is well."""
+    """Where a time is empty, holds no digit, or begins with a word for a total: one look over a column, where all is
+    well."""
     bad = pl.repeat(False, table.frame.height, eager=True)
     for name in columns:
         text = table.frame.get_column(name)

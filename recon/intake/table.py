@@ -41,7 +41,8 @@ class Torn:
 
 @dataclass(frozen=True, slots=True)
 class Passed:
-    """A line that is no row: a title, the header once more, a total, a note. text: the line, cut where it is very long."""
+    """A line that is no row: a title, the header once more, a total, a note. text: the line, cut where it is very
+    long."""
 
     row: int
     text: str
@@ -79,11 +80,12 @@ class FileLines:
 class TextTable:
     """header: the column names, trimmed. frame: the columns as text by those names, plus ROW (Int64, the line).
 
-    torn: records with too many or too few fields, which are not in the frame. passed: lines that are no rows, which are in
-    neither. doubled: names (folded) that the file gives to several columns; the second of them is numbered " (2)".
-    delimiter: what parts the cells of `original`; empty where it is a note. line: that of the header. cut: whether the last line had no end.
-    remark: what was assumed of its encoding. certain: whether the header holds what was sought. settled: whether titles,
-    totals and short rows were told apart already.
+    torn: records with too many or too few fields, which are not in the frame. passed: lines that are no rows, which are
+    in neither. doubled: names (folded) that the file gives to several columns; the second of them is numbered " (2)".
+    delimiter: what parts the cells of `original`; empty where it is a note. line: that of the header. cut: whether the
+    last line had no end.
+    remark: what was assumed of its encoding. certain: whether the header holds what was sought. settled: whether
+    titles, totals and short rows were told apart already.
     """
 
     header: tuple[str, ...]
@@ -166,7 +168,7 @@ def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataF
     try:
         frame = pl.read_csv(
             body.encode(), separator=delimiter, has_header=False, skip_lines=head, infer_schema=False,
-            new_columns=names, schema={name: pl.String for name in names}, raise_if_empty=False,
+            new_columns=names, schema=dict.fromkeys(names, pl.String), raise_if_empty=False,
         )  # fmt: skip
     except pl.exceptions.PolarsError:
         return None
@@ -174,8 +176,10 @@ def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataF
     inside = newlines = 0
     if quoted and frame.height:
         counted = frame.select(
-            pl.sum_horizontal(pl.col(name).str.count_matches(delimiter, literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("delimiters"),
-            pl.sum_horizontal(pl.col(name).str.count_matches("\n", literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("newlines"),
+            pl.sum_horizontal(pl.col(name).str.count_matches(delimiter,
+            literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("delimiters"),
+            pl.sum_horizontal(pl.col(name).str.count_matches("\n",
+            literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("newlines"),
         )  # fmt: skip
         inside, newlines = counted.row(0)
     start = 0
@@ -211,7 +215,8 @@ def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame,
     numbered = {name for name in header.names if fold(name) not in header.doubled}
     again = [
         int(cells[-1]) for cells in same.rows()
-        if all(fold(cell or "") == want or name not in numbered for cell, want, name in zip(cells, wanted, header.names, strict=False))
+        if all(fold(cell or "") == want or name not in numbered for cell, want, name in zip(cells, wanted, header.names,
+        strict=False))
     ]  # fmt: skip
     return frame.filter(~pl.col(ROW).is_in(again)) if again else frame, again
 
@@ -247,7 +252,8 @@ def _careful(body: str, header: Header, skipped: int) -> tuple[pl.DataFrame, lis
         if odd and taken > 1:
             # One quote mark too many, and a cell that goes on over lines: which of them belong together cannot be told.
             raise UnreadableFile(
-                f'a quote mark (") is opened on line {line + skipped} and its own closing one is missing: close it or remove it'
+                f'a quote mark (") is opened on line {line + skipped} and its own closing one is missing:'
+                " close it or remove it"
             )
         if line == 1 or not any(cell.strip() for cell in record):
             continue

@@ -62,7 +62,8 @@ class _File:
 
 @dataclass(slots=True)
 class _Gathered:
-    """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came back.
+    """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came
+    back.
     seen: the first file of each content. groups: the cells of all files of one format, by that format."""
 
     files: list[_File] = field(default_factory=list)
@@ -102,14 +103,15 @@ class _Gathered:
         self.groups.setdefault(key, (reading, []))[1].append(texts)
 
 
+def _is_shown(parts: Sequence[str]) -> bool:
+    return not any(part.startswith((".", "~")) for part in parts) and not parts[-1].endswith("~")
+
+
 def inbox_files(root: Path) -> list[Path]:
     """The files of inbox/ and of the folders in it, by path; hidden files and editors' backups are passed over."""
     inbox = root / "inbox"
     found = (path for path in inbox.rglob("*") if path.is_file())
-    shown = (
-        path for path in found
-        if not any(part.startswith((".", "~")) for part in path.relative_to(inbox).parts) and not path.name.endswith("~")
-    )  # fmt: skip
+    shown = (path for path in found if _is_shown(path.relative_to(inbox).parts))
     return sorted(shown, key=lambda path: path.relative_to(root).as_posix())
 
 
@@ -140,7 +142,8 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
 def _take_mended(
     gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame], known: Known, now: datetime
 ) -> Frame:
-    """Take in the mended lines of each rejects.csv that came back, once all else is read. Returns what they stand for."""
+    """Take in the mended lines of each rejects.csv that came back, once all else is read. Returns what they stand
+    for."""
     stands_for = pl.DataFrame(schema=STANDS_FOR)
     taken: set[tuple[int, int]] = set()
     for number, table in gathered.mended.items():
@@ -175,9 +178,7 @@ def _inbox(gathered: _Gathered, refused: list[Frame], route: Route) -> Inbox:
 
 
 def _standing(batch: Batch, file: int, accepted: Frame) -> Frame:
-    rows = [
-        (file, row, *batch.stands_for[row]) for row in accepted["row"].to_list() if row in batch.stands_for
-    ]
+    rows = [(file, row, *batch.stands_for[row]) for row in accepted["row"].to_list() if row in batch.stands_for]
     return pl.DataFrame(rows, schema=STANDS_FOR, orient="row")
 
 
@@ -202,7 +203,12 @@ def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: da
         shown = f"{name} [{without_digits(part.sheet or '')}]" if several else name
         number = gathered.add(_File(shown, sha256, rows=part.table.rows))
         if card is not None:
-            gathered.remark(number, "card-number-present", f'column "{card.column}" holds a full card number ending in {card.last}', row=card.row)
+            gathered.remark(
+                number,
+                "card-number-present",
+                f'column "{card.column}" holds a full card number ending in {card.last}',
+                row=card.row,
+            )
             gathered.rejects.append(_withheld(part.table, number))
         else:
             _take_part(part, name, number, gathered, known, now)
@@ -248,7 +254,9 @@ def _bytes(path: Path) -> bytes:
 
 
 def _every_row(table: TextTable, number: int, reason: str) -> Frame:
-    rows = table.frame.select(pl.lit(number, pl.Int32).alias("file"), pl.col(ROW).alias("row"), pl.lit(reason).alias("reason"))
+    rows = table.frame.select(
+        pl.lit(number, pl.Int32).alias("file"), pl.col(ROW).alias("row"), pl.lit(reason).alias("reason")
+    )
     return _with_text(pl.concat([rows, _torn(table, number)]), table)
 
 
@@ -303,10 +311,12 @@ def _told_mended(rejects: Frame, gathered: _Gathered, stands_for: Frame) -> Fram
     if stands_for.height == 0:
         return rejects
     paths = dict(enumerate(file.path for file in gathered.files))
+    path = pl.col("file").replace_strict(paths, return_dtype=pl.String)
     where = stands_for.select(
-        pl.col("origin_file").alias("file"), pl.col("origin_row").alias("row"),
-        pl.format("; mended in {}:{}", pl.col("file").replace_strict(paths, return_dtype=pl.String), "row").alias("where"),
-    )  # fmt: skip
+        pl.col("origin_file").alias("file"),
+        pl.col("origin_row").alias("row"),
+        pl.format("; mended in {}:{}", path, "row").alias("where"),
+    )
     joined = rejects.join(where, on=["file", "row"], how="left", maintain_order="left")
     return joined.with_columns(pl.col("reason") + pl.col("where").fill_null("")).drop("where")
 

@@ -1,8 +1,9 @@
 """Sheets of a workbook (.xlsx, .xls, .xlsb, .ods) as tables of text.
 
-Cells come as text: a text as it is ("007"), a whole number without a point, a date as 2026-09-14 09:30:00, a clock without
-its day, a formula as its last value. `row` is the row of the sheet as the program numbers it; hidden rows and sheets are
-like others. A cell that holds an error (#DIV/0!) is empty. The reader is loaded when the first workbook comes.
+Cells come as text: a text as it is ("007"), a whole number without a point, a date as 2026-09-14 09:30:00, a clock
+without its day, a formula as its last value. `row` is the row of the sheet as the program numbers it; hidden rows and
+sheets are like others. A cell that holds an error (#DIV/0!) is empty. The reader is loaded when the first workbook
+comes.
 """
 
 import csv
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from recon.intake.cards import without_digits
 from recon.intake.dialect import Candidate, Header, Sought, best_line, header_of
 from recon.intake.encoding import UnreadableFile
 from recon.intake.table import ROW, SHOWN, Passed, TextTable, without_blank
@@ -62,7 +64,8 @@ def read_sheets(data: bytes) -> list[Sheet]:
         locked = "password" in str(error).lower() or "encrypt" in str(error).lower()
         raise UnreadableFile(_LOCKED if locked else _DAMAGED) from error
     except BaseException as error:
-        # The reader is a Rust library: what it did not foresee in a damaged file arrives as a panic, which is no Exception.
+        # The reader is a Rust library: what it did not foresee in a damaged file arrives as a panic, which is no
+        # Exception.
         if type(error).__name__ != "PanicException":
             raise
         raise UnreadableFile(_DAMAGED) from error
@@ -121,7 +124,8 @@ def _header(sheet: Sheet, sought: Sought, shape: TableShape) -> Header:
         found = best_line([(shape.header_line, cells) for cells in given], sought)
         if found is None:
             raise UnreadableFile(
-                f'the description says that the header stands in row {shape.header_line}, where the sheet "{sheet.name}" has nothing'
+                f"the description says that the header stands in row {shape.header_line},"
+                f' where the sheet "{without_digits(sheet.name)}" has nothing'
             )
     else:
         found = best_line([(at, cells) for at, cells in enumerate(rows, start=1) if any(cells)], sought)

@@ -24,7 +24,7 @@ from recon.intake.take_in import Intake, take_in
 from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
 from recon.match.states import Layouts, layouts
-from recon.match.unmapped import likeliest, unmapped_numbers
+from recon.match.unmapped import explain, unmapped_numbers
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import Frame
 from recon.model.problem import Problem
@@ -161,7 +161,7 @@ def _find(
     settings = route.settings
     spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
     strays = unmapped_numbers(priced)
-    guesses = likeliest(strays, stock.windows, laid, route)
+    explained = explain(strays, stock.windows, laid, route, priced)
     silences = silent_spans(stock.spans, priced.select("machine", "time"), laid.slots)
     named = {name: getattr(intake, name) for name in ("vends", "counts", "loads", "cash", "payouts", "tests")}
     return compile_findings(
@@ -169,7 +169,7 @@ def _find(
             *of_intake.intake_findings(intake, spell),
             of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
             of_matching.unknown_machines(named, laid, spell),
-            of_matching.unmapped(strays, guesses, priced, spell, laid),
+            of_matching.unmapped(strays, explained, priced, spell, laid),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),
             *of_matching.price_findings(priced, laid, spell),

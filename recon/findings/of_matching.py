@@ -1,11 +1,13 @@
 """Findings about vends: which slot they came from, and what was paid for them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import polars as pl
 
 from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.likeliest import said_of
 from recon.match.states import Layouts
+from recon.match.unmapped import Explanation
 from recon.model.frames import Frame
 
 def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
@@ -39,31 +41,27 @@ def zones(suspects: Frame, spell: Speller) -> Draft:
     return Draft("zone-suspect", rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
-def unmapped(strays: Frame, guesses: Frame, priced: Frame, spell: Speller, layouts: Layouts) -> Draft:
-    """Numbers that no slot had, each with the likeliest slot and why."""
-    known = strays.join(layouts.machines.select("machine"), on="machine", how="semi")
-    rows = numbered(known.join(guesses, on=["machine", "bus"], how="left", maintain_order="left"))
-    rows = spell.local(rows, opened="opened_at", closed="closed_at", since_text="since")
-    named = pl.when(pl.col("bus").is_not_null()).then(pl.format("number {}", "bus")).otherwise(pl.format("label {}", "label"))
+def unmapped(
+    strays: Frame, explained: Sequence[Explanation], priced: Frame, spell: Speller, layouts: Layouts
+) -> Draft:
+    """Numbers that no slot had, each with the likeliest slot and all that speaks for it."""
+    known = strays.drop("each").join(layouts.machines.select("machine"), on="machine", how="semi")
+    said = [(one.machine, one.bus, said_of(one, spell)) for one in explained]
+    told = pl.DataFrame(said, schema={"machine": pl.String, "bus": pl.Int32, "guess": pl.String}, orient="row")
+    rows = numbered(known.join(told, on=["machine", "bus"], how="left", maintain_order="left"))
+    rows = spell.local(rows, opened="opened_at", closed="closed_at")
+    has_number = pl.col("bus").is_not_null()
+    named = pl.when(has_number).then(pl.format("number {}", "bus")).otherwise(pl.format("label {}", "label"))
     rows = rows.with_columns(
-        named.alias("named"), how_many(pl.col("vends"), "time").alias("vends"), _guess().alias("guess"), (-pl.col("units")).alias("units"),
+        named.alias("named"),
+        how_many(pl.col("vends"), "time").alias("vends"),
+        pl.col("guess").fill_null("No slot is likelier than another."),
+        (-pl.col("units")).alias("units"),
     )
-    proof = priced.filter(pl.col("slot").is_null()).with_columns(pl.when(pl.col("bus").is_null()).then("label").alias("label"))
+    label = pl.when(pl.col("bus").is_null()).then("label").alias("label")
+    proof = priced.filter(pl.col("slot").is_null()).with_columns(label)
     proof = proof.join(rows.select("n", "machine", "bus", "label"), on=["machine", "bus", "label"], nulls_equal=True)
     return Draft("unmapped-number", rows, evidence_of(proof.sort("n", "time", "file", "row")))
-
-
-def _guess() -> pl.Expr:
-    label, since = pl.col("guess"), pl.col("since_text")
-    return (
-        pl.when(pl.col("why") == "short-by-as-many")
-        .then(pl.format("Likeliest: label {}, which logged nothing from {} on and is short by just as many ({}).", label, since, "missing"))
-        .when(pl.col("why") == "had-it-before").then(pl.format("Likeliest: label {}, which had that number until {}.", label, since))
-        .when(pl.col("why") == "gets-it-later").then(pl.format("Likeliest: label {}, which has that number from {} on.", label, since))
-        .when(pl.col("why") == "out-of-use").then(pl.format("Likeliest: label {}, which has that number and is out of use since {}.", label, since))
-        .when(pl.col("why") == "by-the-rule").then(pl.format("Likeliest: label {}, to which the layout's rule gives that number.", label))
-        .otherwise(pl.lit("No slot is likelier than another."))
-    )  # fmt: skip
 
 
 def undefined(priced: Frame, layouts: Layouts, spell: Speller) -> Draft:

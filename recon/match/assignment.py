@@ -42,12 +42,9 @@ def best_assignment(weights: Sequence[Sequence[int]]) -> Assignment:
     solver = _Solver(cost)
     taken = solver.solve()
     found = tuple(
-        column if column < columns and weights[row][column] > 0 else None
-        for row, column in enumerate(taken[:rows])
+        column if column < columns and weights[row][column] > 0 else None for row, column in enumerate(taken[:rows])
     )
-    margins = tuple(
-        0 if column is None else solver.detour(row, column) for row, column in enumerate(found)
-    )
+    margins = tuple(0 if column is None else solver.detour(row, column) for row, column in enumerate(found))
     total = sum(weights[row][column] for row, column in enumerate(found) if column is not None)
     return Assignment(found, total, margins)
 
@@ -85,9 +82,7 @@ class _Solver:
             for column in range(self.size):
                 if not settled[column] and (step := reach + self._reduced(row, column)) < away[column]:
                     away[column], came_from[column] = step, at
-            at = min(
-                (column for column in range(self.size) if not settled[column]), key=lambda c: (away[c], c)
-            )
+            at = min((column for column in range(self.size) if not settled[column]), key=lambda c: (away[c], c))
             reach = away[at]
             settled[at] = True
             order.append(at)
@@ -117,9 +112,7 @@ class _Solver:
                 barred = row == start and column == goal
                 if not barred and not settled[column]:
                     away[column] = min(away[column], reach + self._reduced(row, column))
-            at = min(
-                (column for column in range(self.size) if not settled[column]), key=lambda c: (away[c], c)
-            )
+            at = min((column for column in range(self.size) if not settled[column]), key=lambda c: (away[c], c))
             reach = away[at]
             settled[at] = True
             if at == goal:

@@ -9,9 +9,13 @@ MATCH_KINDS: tuple[Kind, ...] = (
         advice="Vend that selection once and look for its number in the log, then add or correct it in the layout.",
         meaning=(
             "The log names a bus item number (or a label) that no slot in use had at that time. The vends are kept, and their money counts, "
-            "but no slot's stock can answer for them."
+            "but no slot's stock can answer for them. All unmapped numbers of a machine are settled together, and each piece of evidence "
+            "stands in the message with its weight: [how the likeliest slot is found](unmapped.md)."
         ),
-        example="quay-2: number 284 vended 7 times from 2026-09-14 10:02 to 2026-09-20 18:40, and no slot had it then. Likeliest: label 116, silent since 2026-09-14 09:30 and short 7.",
+        example=(
+            "quay-2: number 284 vended 7 times from 2026-09-14 10:02 to 2026-09-20 18:40, and no slot had it then. Likeliest: label 116, "
+            "weight 64: it logged nothing from 2026-09-14 09:30 to 2026-09-21 09:30 and is short by just as many (7) [+64]."
+        ),
         mend="Correct `bus` of the slot in the layout, or add a [[change]] with its moment if the number changed.",
     ),
     Kind(

@@ -8,7 +8,6 @@ from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
 from recon.intake.take_in import Intake
 from recon.model.frames import Frame
 
-
 WHICH = 8
 """Lines that a sentence names."""
 
@@ -26,7 +25,6 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
     yield _changed(notices.filter(pl.col("kind") == "vend-changed"), spell)
     yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
-    yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
     yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
     for kind in ("ambiguous-time", "nonexistent-time"):
         yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
@@ -34,23 +32,21 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
 
 def _repaired(notices: Frame, spell: Speller) -> Draft:
     """One finding for each file, machine and label that was mended: `label "7" read as 07`."""
-    groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
+    groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(
+        how_many(pl.len(), "row").alias("rows")
+    )
     rows = numbered(groups).with_columns(pl.col("detail").str.extract(r"(?s) read as (.*)$").alias("label"))
-    proof = notices.join(rows.select("n", "file", "machine", "detail"), on=["file", "machine", "detail"]).sort("n", "row")
-    return Draft("label-repaired", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
-
-
-def _repaired(notices: Frame, spell: Speller) -> Draft:
-    """One finding for each file, machine and label that was mended: `label "7" read as 07`."""
-    groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
-    rows = numbered(groups).with_columns(pl.col("detail").str.extract(r"(?s) read as (.*)$").alias("label"))
-    proof = notices.join(rows.select("n", "file", "machine", "detail"), on=["file", "machine", "detail"]).sort("n", "row")
+    proof = notices.join(rows.select("n", "file", "machine", "detail"), on=["file", "machine", "detail"]).sort(
+        "n", "row"
+    )
     return Draft("label-repaired", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
 def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
     rows = numbered(notices).rename({"file": "number"}).with_columns(spell.path(pl.col("number")).alias("file"))
-    return Draft(kind, rows.drop("row"), evidence_of(rows.select("n", pl.col("number").alias("file"), pl.lit(0).alias("row"))))
+    return Draft(
+        kind, rows.drop("row"), evidence_of(rows.select("n", pl.col("number").alias("file"), pl.lit(0).alias("row")))
+    )
 
 
 def _passed(notices: Frame, spell: Speller) -> Draft:
@@ -62,11 +58,15 @@ def _passed(notices: Frame, spell: Speller) -> Draft:
         pl.col("row").drop_nulls().head(WHICH).cast(pl.String).str.join(", ").alias("which"),
         pl.col("detail").filter(~lines).str.join(", ").alias("sheets"),
     )  # fmt: skip
-    more = pl.when(pl.col("count") > WHICH).then(pl.format(" and {} more", pl.col("count") - WHICH)).otherwise(pl.lit(""))
+    more = (
+        pl.when(pl.col("count") > WHICH).then(pl.format(" and {} more", pl.col("count") - WHICH)).otherwise(pl.lit(""))
+    )
     said = pl.when(pl.col("count") > 0).then(
         pl.format('{} passed over ({}{}), the first "{}"', "many", "which", more, pl.col("first").str.slice(0, 80))
     )
-    beside = pl.when(pl.col("sheets") != "").then(pl.format("{} passed over, for no description or names of ours fit", "sheets"))
+    beside = pl.when(pl.col("sheets") != "").then(
+        pl.format("{} passed over, for no description or names of ours fit", "sheets")
+    )
     rows = numbered(groups.with_columns(pl.concat_str(said, beside, separator="; ", ignore_nulls=True).alias("passed")))
     proof = notices.with_columns(pl.col("row").fill_null(0)).join(rows.select("n", "file"), on="file").sort("n", "row")
     return Draft("lines-passed-over", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
@@ -105,24 +105,41 @@ def _repeats(notices: Frame, spell: Speller) -> Draft:
     rows = numbered(pairs).with_columns(
         how_many(pl.col("rows_count"), "row").alias("rows"),
         pl.when(pl.col("same") > 0).then(pl.lit("warning")).otherwise(pl.lit("note")).alias("severity"),
-        pl.when(pl.col("same") > 0).then(pl.lit(" The two files are the same, byte for byte.")).otherwise(pl.lit("")).alias("same_bytes"),
+        pl.when(pl.col("same") > 0)
+        .then(pl.lit(" The two files are the same, byte for byte."))
+        .otherwise(pl.lit(""))
+        .alias("same_bytes"),
         spell.path(pl.col("other_file")).alias("other"),
     )
-    proof = notices.filter(pl.col("row").is_not_null()).join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
+    proof = (
+        notices.filter(pl.col("row").is_not_null())
+        .join(rows.select("n", "file", "other_file"), on=["file", "other_file"])
+        .sort("n", "row")
+    )
     return Draft("duplicate-row", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
 def _changed(notices: Frame, spell: Speller) -> Draft:
     rows = numbered(notices).with_columns(
-        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"), pl.format("{}:{}", spell.path(pl.col("other_file")), "other_row").alias("last"),
+        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"), pl.format("{}:{}",
+        spell.path(pl.col("other_file")), "other_row").alias("last"),
         pl.col("time").alias("opened_at"),
     )  # fmt: skip
     later = rows.select("n", pl.col("other_file").alias("file"), pl.col("other_row").alias("row"))
-    return Draft("vend-changed", rows, evidence_of(pl.concat([rows.select("n", "file", "row"), later]).sort("n", maintain_order=True)))
+    return Draft(
+        "vend-changed",
+        rows,
+        evidence_of(pl.concat([rows.select("n", "file", "row"), later]).sort("n", maintain_order=True)),
+    )
 
 
 def _reused(notices: Frame, spell: Speller) -> Draft:
-    first = notices.select("machine", pl.col("detail").alias("reference"), pl.col("other_file").alias("file"), pl.col("other_row").alias("row"))
+    first = notices.select(
+        "machine",
+        pl.col("detail").alias("reference"),
+        pl.col("other_file").alias("file"),
+        pl.col("other_row").alias("row"),
+    )
     again = notices.select("machine", pl.col("detail").alias("reference"), "file", "row")
     every = pl.concat([first.unique(), again]).sort("machine", "reference", "file", "row")
     placed = every.with_columns(pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("place"))
@@ -131,7 +148,13 @@ def _reused(notices: Frame, spell: Speller) -> Draft:
             how_many(pl.len(), "vend").alias("vends"), pl.col("place").head(4).str.join(", ").alias("places")
         )
     )
-    return Draft("reference-reused", rows, evidence_of(every.join(rows.select("n", "machine", "reference"), on=["machine", "reference"]).sort("n", "file", "row")))
+    return Draft(
+        "reference-reused",
+        rows,
+        evidence_of(
+            every.join(rows.select("n", "machine", "reference"), on=["machine", "reference"]).sort("n", "file", "row")
+        ),
+    )
 
 
 def _clocks(kind: str, notices: Frame, spell: Speller) -> Draft:

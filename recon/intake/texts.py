@@ -28,8 +28,11 @@ def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime, kn
     date for each of their days (`paid_on`, `from`, `to`). Number columns that are not plain get `plain_<field>` and
     `odd_<field>` (see recon.intake.amounts). Raises AmbiguousFormat where a column can be read two ways.
     """
-    texts = [trimmed(column).alias(f"text_{field}") for field, column in reading.columns.items()]
-    frame = table.frame.select(pl.lit(file, pl.Int32).alias("file"), pl.col(ROW).alias("row"), *texts)
+    # By get_column, not by pl.col: polars takes a column that a file calls "*" for all of them.
+    cells = {f"text_{field}": table.frame.get_column(column) for field, column in reading.columns.items()}
+    texts = [trimmed(name).alias(name) for name in cells]
+    frame = pl.DataFrame({"row": table.frame[ROW], **cells})
+    frame = frame.select(pl.lit(file, pl.Int32).alias("file"), "row", *texts)
     frame = _with_numbers(frame.with_columns(_machine(reading).alias("machine")), reading, known)
     form = reading.source.time.format
     if reading.kind in CLOCKED:

@@ -213,6 +213,14 @@ def test_a_column_may_have_any_name(name: str, tmp_path: Path) -> None:
     assert counted(intake) == [(2, "110", 4, 2)]
 
 
+def test_a_described_column_may_have_any_name(tmp_path: Path) -> None:
+    source = (
+        'kind = "counts"\nfiles = ["*.csv"]\n[columns]\nmachine = "*"\ntime = "^t.*$"\nlabel = "label"\ncounted = "c"\n'
+    )
+    data = "*,^t.*$,label,c\nm-1,2026-09-14 09:00,110,4\n"
+    assert counted(taken(tmp_path, {"sources/s.toml": source, "a.csv": data})) == [(2, "110", 4, 0)]
+
+
 # --- lines that are no rows ---
 
 

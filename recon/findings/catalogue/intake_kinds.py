@@ -113,17 +113,6 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="Format the column of labels as text before anything is typed or pasted into it.",
     ),
     Kind(
-        code="label-repaired", severity="note", about=("file", "machine", "detail"),
-        words="{file}: {rows} of {machine} with {detail}. The layout has no such label, and only that one can have become it.",
-        advice="Check one of the rows. If the label is another, give the file its labels as text.",
-        meaning=(
-            "Spreadsheets turn labels into numbers and days: 07 into 7, 110 into 110.0 or 1.10E+02, 3-1 into 03-Jan. A label that the machine's "
-            "layout does not have is read as the one label of that layout that can have become it. Where several can, the row is not mended."
-        ),
-        example='inbox/counts-38.csv: 4 rows of quay-2 with label "7" read as 07. The layout has no such label, and only that one can have become it.',
-        mend="Format the column of labels as text before anything is typed or pasted into it.",
-    ),
-    Kind(
         code="ambiguous-time", severity="note", about=("file", "machine"),
         words="{file}: {rows} of {machine} at a local time that happened twice, first {when}: the clocks were set back. The earlier moment was taken.",
         advice="Export in UTC, or with the offset in the time, if the hour matters.",

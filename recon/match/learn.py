@@ -2,11 +2,14 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
 
 import polars as pl
 
 from recon.match.align import CONFIDENT, Alignment, NotedTest, Vend, align, margin
+from recon.match.doubts import other_prices, stray_numbers
 from recon.match.infer import Hypothesis, Machine, distinct, hypotheses, ranked, standing, weighed
 from recon.match.learned import Candidate, FoundTest, Learned, NextTest, Pair, RuleStanding
 from recon.match.next_test import farthest, next_test, pairs_needed
@@ -38,7 +41,8 @@ def learn(
     logged = vends.filter(pl.col("machine") == machine).sort("time", "file", "row")
     near = _near(logged, [time for time in noted["time"].to_list() if time is not None])
     offset, found = _found(noted, near, _prices(machine, noted, states))
-    return _concluded(machine, found, offset, _machine(layout, found), logged, has_layout=layout is not None)
+    here = None if states is None else states.filter(pl.col("machine") == machine)
+    return _concluded(machine, found, offset, layout if layout and layout.slots else None, logged, here)
 
 
 def _noted(tests: Frame) -> Frame:
@@ -128,7 +132,7 @@ def _test_found(
 def _machine(layout: Layout | None, found: Sequence[FoundTest]) -> Machine:
     """The slots that the rules speak of. Without a layout: those tested, and beside them every label of their rows, so
     that rules which differ somewhere on such a machine are not taken for one."""
-    if layout is not None and layout.slots:
+    if layout is not None:
         return Machine(tuple({slot.label: slot for slot in reversed(layout.slots)}[name] for name in _labels(layout)))
     tested = dict.fromkeys(test.label for test in found)
     rows = dict.fromkeys(label[:-1] for label in tested if row_and_column(label) is not None)
@@ -159,49 +163,65 @@ def _confirmed(found: Sequence[FoundTest]) -> tuple[dict[str, Pair], dict[str, t
     return pairs, disputed
 
 
+@dataclass(frozen=True, slots=True)
+class _Settled:
+    """The one rule that is left, and what speaks against it all the same."""
+
+    rule: Hypothesis
+    strays: tuple[int, ...]
+    other_prices: tuple[str, ...]
+    holds: bool
+
+
+def _settled(
+    left: Sequence[Hypothesis], machine: Machine, pairs: Mapping[str, Pair], disputed: Mapping[str, Sequence[int]],
+    found: Sequence[FoundTest], logged: Frame, states: Frame | None,
+) -> _Settled | None:  # fmt: skip
+    """None where several rules stand, none does, or the one rests on too few pairs."""
+    known = [label for label in pairs if label in machine.at]
+    if len(left) != 1 or len(known) < min(pairs_needed(left[0]), len(machine.slots)):
+        return None
+    given = {slot.label: bus for slot, bus in zip(machine.slots, left[0].predicted, strict=True)}
+    since = min(test.vend.time for test in found if test.state == "found" and test.vend is not None)
+    strays = stray_numbers(logged, since, given.values())
+    untested = {label: bus for label, bus in given.items() if bus is not None}
+    doubtful = () if states is None else other_prices(logged, since, untested, states)
+    doubtful = tuple(label for label in doubtful if label not in pairs)
+    agrees = all(given[label] in numbers for label, numbers in disputed.items() if label in given)
+    holds = agrees and not strays and not doubtful and None not in given.values()
+    return _Settled(left[0], strays, doubtful, holds)
+
+
 def _concluded(
-    machine_id: str, found: tuple[FoundTest, ...], offset: timedelta | None, machine: Machine, logged: Frame, *,
-    has_layout: bool,
+    machine_id: str, found: tuple[FoundTest, ...], offset: timedelta | None, layout: Layout | None, logged: Frame,
+    states: Frame | None,
 ) -> Learned:  # fmt: skip
+    machine = _machine(layout, found)
     pairs, disputed = _confirmed(found)
     numbers = {label: pair.bus for label, pair in pairs.items() if label in machine.at}
-    labels = [slot.label for slot in machine.slots]
-    if not has_layout:
-        labels = [label for label in labels if label in {test.label for test in found}]
+    tested = {test.label for test in found}
+    labels = [slot.label for slot in machine.slots if layout is not None or slot.label in tested]
     left = standing(machine, numbers) if numbers else distinct(weighed(hypotheses(machine, {})))
     rules = ranked(machine, numbers)
-    only = left[0] if len(left) == 1 and len(numbers) >= min(pairs_needed(left[0]), len(labels)) else None
-    strays = _strays(only, found, logged) if only is not None and has_layout else ()
-    settled = only is not None and not strays and has_layout and _agrees(only, machine, disputed, labels)
-    if settled and only is not None:
-        told = zip(machine.slots, only.predicted, strict=True)
+    only = _settled(left, machine, pairs, disputed, found, logged if layout is not None else logged.clear(), states)
+    if only is not None and only.holds and layout is not None:
+        told = zip(machine.slots, only.rule.predicted, strict=True)
         numbers = {slot.label: bus for slot, bus in told if bus is not None} | numbers
+    certain = bool(labels) and all(label in numbers for label in labels)
+    doubtful = only.other_prices if only is not None else ()
     return Learned(
         machine=machine_id,
-        rule=only.rule if only is not None else _clear_best(rules),
-        certain=bool(labels) and all(label in numbers for label in labels),
+        rule=only.rule.rule if only is not None else _clear_best(rules),
+        certain=certain,
         pairs=tuple(pairs.values()),
         numbers={label: numbers[label] for label in labels if label in numbers},
         exceptions=rules[0].exceptions if rules and not left else (),
         undecided=tuple(label for label in labels if label not in numbers),
-        tests=found, rules=tuple(rules), clock_offset=offset, strays=strays, disputed=disputed,
-        next_test=None if settled or not has_layout else _next(machine, left, rules, found, numbers),
-        pitches=dict(only.pitches) if settled and only is not None else {},
+        tests=found, rules=tuple(rules), clock_offset=offset, disputed=disputed,
+        strays=only.strays if only is not None else (), other_prices=doubtful,
+        next_test=None if certain or layout is None else _next(machine, left, rules, found, numbers, doubtful),
+        pitches=dict(only.rule.pitches) if only is not None and only.holds else {},
     )  # fmt: skip
-
-
-def _agrees(only: Hypothesis, machine: Machine, disputed: Mapping[str, Sequence[int]], labels: Sequence[str]) -> bool:
-    """Whether the rule gives every slot a number, and to each disputed label one of the numbers that it gave."""
-    given = {label: only.predicted[machine.at[label]] for label in labels}
-    return None not in given.values() and all(given[label] in disputed[label] for label in disputed if label in given)
-
-
-def _strays(only: Hypothesis, found: Sequence[FoundTest], logged: Frame) -> tuple[int, ...]:
-    """Numbers logged since the first test that the rule gives to no slot: they speak against it, or for a slot that
-    the layout lacks. What was logged before may be from another reader."""
-    since = min(test.vend.time for test in found if test.state == "found" and test.vend is not None)
-    numbers = logged.filter(pl.col("time") >= since.astimezone(UTC))["bus"].drop_nulls().unique().to_list()
-    return tuple(sorted(set(numbers) - set(only.predicted)))
 
 
 def _clear_best(rules: Sequence[RuleStanding]) -> Numbering | None:
@@ -213,9 +233,11 @@ def _clear_best(rules: Sequence[RuleStanding]) -> Numbering | None:
 
 def _next(
     machine: Machine, left: Sequence[Hypothesis], rules: Sequence[RuleStanding], found: Sequence[FoundTest],
-    numbers: Mapping[str, int],
+    numbers: Mapping[str, int], doubtful: Sequence[str],
 ) -> NextTest | None:  # fmt: skip
-    """What to vend next. Where no rule explains every pair, first the exceptions once more, then further labels."""
+    """What to vend next. Where the rules do not tell: first the exceptions once more, then what the customers' vends
+    make doubtful, then further labels.
+    """
     tries = Counter(test.label for test in found)
     in_vain = {label for label, count in tries.items() if count > 1 and label not in numbers}
     chosen = next_test(machine, left, numbers, avoid=in_vain)
@@ -226,8 +248,9 @@ def _next(
     others = [label for label in others if label not in in_vain] or others
     if not again and not others:
         return None
-    label = again[0] if again else farthest(machine, others, numbers)
+    label = again[0] if again else doubtful[0] if doubtful else farthest(machine, others, numbers)
     at = machine.at[label]
     fitted = {each.rule: each.predicted[at] for each in hypotheses(machine, numbers)}
+    reason: Literal["again", "doubted", "unexplained"] = "again" if again else "doubted" if doubtful else "unexplained"
     predictions = tuple((rule.rule, fitted.get(rule.rule)) for rule in rules[:5])
-    return NextTest(label, predictions, 0.0, None, None, "again" if again else "unexplained")
+    return NextTest(label, predictions, 0.0, None, None, reason)

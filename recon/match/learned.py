@@ -76,7 +76,7 @@ class NextTest:
     bits: float
     worst: int | None
     expected: float | None
-    reason: Literal["first", "tells-apart", "confirms", "again", "unexplained"]
+    reason: Literal["first", "tells-apart", "confirms", "again", "doubted", "unexplained"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,8 @@ class Learned:
     slot's number is known, by its own test or by the one rule that is left. pairs: confirmed, one a label. numbers:
     label to bus for every slot that can be filled. exceptions: labels whose confirmed number is not the best rule's.
     undecided: labels of the machine without an entry in `numbers`. clock_offset: the log's clock less the tests'.
-    strays: numbers in the log after the tests began that the rule gives to no slot. disputed: label to the numbers that
+    strays: numbers in the log after the tests began that the rule gives to no slot. other_prices: labels not tested
+    whose number, by the rule, vended at other prices than the layout's alone. disputed: label to the numbers that
     its repeated tests gave, where they do not agree. rules: the best first.
     """
 
@@ -103,5 +104,6 @@ class Learned:
     next_test: NextTest | None = None
     clock_offset: timedelta | None = None
     strays: tuple[int, ...] = ()
+    other_prices: tuple[str, ...] = ()
     disputed: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     pitches: Mapping[str, int] = field(default_factory=dict)

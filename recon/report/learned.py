@@ -119,6 +119,9 @@ def _listed(rules: Sequence[Numbering]) -> str:
 def _doubts(learned: Learned) -> Iterator[str]:
     for label, numbers in learned.disputed.items():
         yield from _said("Doubt", f"tests of {label} gave different numbers: {', '.join(map(str, numbers))}")
+    if learned.other_prices:
+        told = ", ".join(learned.other_prices)
+        yield from _said("Doubt", f"by the rule, customers paid another price than the layout's at {told}")
     if learned.strays:
         told = ", ".join(map(str, learned.strays[:_SHOWN_NUMBERS]))
         more = len(learned.strays) - _SHOWN_NUMBERS
@@ -166,7 +169,7 @@ def _why(following: NextTest) -> str:
     return {
         "first": "", "tells-apart": ": it tells most of these apart", "confirms": ", to confirm the rule",
         "again": " again: its number is an exception to the rule",
-        "unexplained": ": its number is not known",
+        "doubted": ": customers paid another price there than the layout's", "unexplained": ": its number is not known",
     }[following.reason]  # fmt: skip
 
 
@@ -219,6 +222,7 @@ def learned_json(learned: Learned, paths: Sequence[str], zone_name: str) -> str:
         ],
         "numbers": [{"label": label, "bus": bus} for label, bus in learned.numbers.items()],
         "undecided": list(learned.undecided), "exceptions": list(learned.exceptions), "strays": list(learned.strays),
+        "other_prices": list(learned.other_prices),
         "disputed": [{"label": label, "buses": list(buses)} for label, buses in learned.disputed.items()],
         "pitches": [{"label": label, "pitch": pitch} for label, pitch in learned.pitches.items()],
         "clock_offset_seconds": None if offset is None else round(offset.total_seconds()),

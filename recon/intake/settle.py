@@ -127,7 +127,7 @@ def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series:
     well."""
     bad = pl.repeat(False, table.frame.height, eager=True)
     for name in columns:
-        text = table.frame.get_column(name)
+        text = table.column(name)
         good = text.str.contains(r"^\s*[0-9]").fill_null(False)
         if good.all():
             continue

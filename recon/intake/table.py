@@ -106,6 +106,10 @@ class TextTable:
         """Records read, torn ones included."""
         return self.frame.height + len(self.torn)
 
+    def column(self, name: str) -> pl.Series:
+        """The cells of a column. By its place: polars takes a name such as "*" or "^a$" for a pattern."""
+        return self.frame.to_series(self.header.index(name))
+
     def original(self, rows: Sequence[int]) -> list[str]:
         """The text of the records that start on these lines."""
         return self.lines.of(rows)

@@ -28,8 +28,7 @@ def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime, kn
     date for each of their days (`paid_on`, `from`, `to`). Number columns that are not plain get `plain_<field>` and
     `odd_<field>` (see recon.intake.amounts). Raises AmbiguousFormat where a column can be read two ways.
     """
-    # By get_column, not by pl.col: polars takes a column that a file calls "*" for all of them.
-    cells = {f"text_{field}": table.frame.get_column(column) for field, column in reading.columns.items()}
+    cells = {f"text_{field}": table.column(column) for field, column in reading.columns.items()}
     texts = [trimmed(name).alias(name) for name in cells]
     frame = pl.DataFrame({"row": table.frame[ROW], **cells})
     frame = frame.select(pl.lit(file, pl.Int32).alias("file"), "row", *texts)

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from recon.findings.catalogue import check_kind, sentence, words
+from recon.model.check_results import CheckProblem, CheckResults
 from recon.report.checked import Checked
 
 
@@ -16,21 +17,22 @@ def problems_text(checked: Checked) -> str:
 def problems_json(checked: Checked) -> str:
     """The format `recon-check/1`, as model/check_results.py has it: a key without a value is null, never left out."""
     listed = [
-        {
-            "kind": problem.kind,
-            "severity": check_kind(problem.kind).severity,
-            "file": problem.place.file,
-            "line": problem.place.line,
-            "column": problem.place.column,
-            "machine": problem.machine,
-            "label": problem.label,
-            "bus": problem.bus,
-            "message": words(problem),
-            "advice": check_kind(problem.kind).advice,
-        }
+        CheckProblem(
+            kind=problem.kind,
+            severity=check_kind(problem.kind).severity,
+            file=problem.place.file,
+            line=problem.place.line,
+            column=problem.place.column,
+            machine=problem.machine,
+            label=problem.label,
+            bus=problem.bus,
+            message=words(problem),
+            advice=check_kind(problem.kind).advice,
+        )
         for problem in checked.problems
     ]
-    return json.dumps({"format": "recon-check/1", "problems": listed}, indent=2, ensure_ascii=False) + "\n"
+    told = CheckResults(format="recon-check/1", problems=listed).model_dump()
+    return json.dumps(told, indent=2, ensure_ascii=False) + "\n"
 
 
 # What a format needs is loaded with it, so that the others start as quickly as before.

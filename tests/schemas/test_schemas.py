@@ -1,0 +1,445 @@
+"""The schemas are current and well formed, and take and refuse what recon itself takes and refuses.
+
+Outside checks: JSON Schema 2020-12 by the meta-schema that the package jsonschema carries; Table Schema by the profile
+of Data Package 2.0 in tests/data/table-schema.
+"""
+
+import csv
+import importlib
+import json
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from datetime import date, datetime
+from decimal import Decimal
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import jsonschema
+import pytest
+from pydantic import ValidationError
+from typer.testing import CliRunner
+
+from recon.cli.main import app
+from recon.model.layout import Layout, Product
+from recon.model.results import Results
+from recon.model.settings import Settings
+from recon.model.source import FIELDS, Source
+from recon.route.files import read_toml
+from recon.route.layout_table import COLUMNS
+from recon.route.sources import read_source
+
+TOP = Path(__file__).resolve().parents[2]
+SCHEMAS = TOP / "schemas"
+SAMPLES = ("bayside", "clean")
+Json = dict[str, Any]
+
+JSON_SCHEMAS = sorted(SCHEMAS.glob("*.schema.json"))
+TABLES = sorted(SCHEMAS.glob("*.table.json"))
+
+
+def read(path: Path) -> Json:
+    found: Json = json.loads(path.read_text(encoding="utf-8"))
+    return found
+
+
+def faults(name: str, value: object) -> list[str]:
+    """What the schema of that name says against a value."""
+    judge = jsonschema.Draft202012Validator(read(SCHEMAS / f"{name}.schema.json"))
+    return [f"{error.json_path}: {error.message}" for error in judge.iter_errors(value)]
+
+
+def plain(value: object) -> object:
+    """A value of TOML as a value of JSON: moments as they are written, exact numbers as numbers."""
+    if isinstance(value, dict):
+        return {key: plain(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [plain(entry) for entry in value]
+    if isinstance(value, datetime | date):
+        return value.isoformat()
+    return float(value) if isinstance(value, Decimal) else value
+
+
+@pytest.fixture(scope="module")
+def build() -> Iterator[ModuleType]:
+    sys.path.insert(0, str(SCHEMAS))
+    yield importlib.import_module("build")
+    sys.path.remove(str(SCHEMAS))
+
+
+# Current and well formed
+
+
+def test_the_schemas_are_current(build: ModuleType) -> None:
+    made = {name: build.text(schema) for name, schema in build.schemas().items()}
+    there = {path.name: path.read_text(encoding="utf-8") for path in SCHEMAS.glob("*.json")}
+    assert sorted(there) == sorted(made), "run python schemas/build.py"
+    for name, text in made.items():
+        assert there[name] == text, f"{name}: run python schemas/build.py"
+
+
+def test_the_check_runs_as_a_command() -> None:
+    asked = [sys.executable, SCHEMAS / "build.py", "--check"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_stale_and_a_left_over_file_are_named(
+    build: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(build, "SCHEMAS", tmp_path)
+    monkeypatch.setattr(sys, "argv", ["build.py"])
+    assert build.main() == 0
+    (tmp_path / "route.schema.json").write_text("{}", encoding="utf-8")
+    (tmp_path / "old.schema.json").write_text("{}", encoding="utf-8")
+    monkeypatch.setattr(sys, "argv", ["build.py", "--check"])
+    capsys.readouterr()
+    assert build.main() == 1
+    named = [line.split(" ")[0] for line in capsys.readouterr().err.splitlines()]
+    assert named == ["schemas/old.schema.json", "schemas/route.schema.json"]
+
+
+@pytest.mark.parametrize("path", JSON_SCHEMAS, ids=lambda path: path.name)
+def test_it_is_a_json_schema(path: Path) -> None:
+    schema = read(path)
+    assert schema["$schema"] == jsonschema.Draft202012Validator.META_SCHEMA["$id"]
+    jsonschema.Draft202012Validator.check_schema(schema)
+    assert "$id" not in schema
+
+
+@pytest.mark.parametrize("path", JSON_SCHEMAS, ids=lambda path: path.name)
+def test_it_uses_the_words_of_the_standard_alone(path: Path) -> None:
+    """An unknown keyword is no fault by the meta-schema, and would hold nothing."""
+    known = {
+        "$schema", "$defs", "$ref", "title", "description", "type", "properties", "required", "additionalProperties",
+        "anyOf", "allOf", "if", "then", "items", "minItems", "enum", "const", "pattern", "propertyNames", "format",
+        "minimum", "maximum", "exclusiveMinimum", "minLength", "maxLength", "minProperties", "default", "examples",
+    }  # fmt: skip
+
+    def words(schema: object, named: bool = False) -> Iterator[str]:
+        """The keywords of a schema. named: the keys are names that its writer gave."""
+        if isinstance(schema, list):
+            for entry in schema:
+                yield from words(entry)
+        elif isinstance(schema, dict):
+            for key, value in schema.items():
+                if not named:
+                    yield key
+                if key not in ("default", "const", "enum", "examples") or named:
+                    yield from words(value, not named and key in ("properties", "$defs"))
+
+    assert set(words(read(path))) <= known
+
+
+@pytest.mark.parametrize("path", JSON_SCHEMAS, ids=lambda path: path.name)
+def test_every_table_is_described(path: Path) -> None:
+    schema = read(path)
+    for table in [schema, *schema.get("$defs", {}).values()]:
+        assert table["title"]
+        assert table["description"]
+
+
+@pytest.mark.parametrize("path", TABLES, ids=lambda path: path.name)
+def test_it_is_a_table_schema(path: Path) -> None:
+    profile = read(TOP / "tests" / "data" / "table-schema" / "tableschema.json")
+    schema = read(path)
+    assert [error.message for error in jsonschema.Draft7Validator(profile).iter_errors(schema)] == []
+    broken = schema | {"fields": [{"type": "string"}]}
+    assert list(jsonschema.Draft7Validator(profile).iter_errors(broken))
+    names = [field["name"] for field in schema["fields"]]
+    assert len(set(names)) == len(names)
+    assert all(field["description"] for field in schema["fields"])
+
+
+# What people write
+
+
+def files(folder: str) -> list[Path]:
+    return sorted(path for sample in SAMPLES for path in (TOP / "samples" / sample).glob(f"{folder}*.toml"))
+
+
+@pytest.mark.parametrize(
+    ("name", "path"),
+    [
+        *(("route", path) for path in files("")),
+        *(("layout", path) for path in files("layouts/")),
+        *(("source", path) for path in files("sources/")),
+    ],
+    ids=lambda entry: entry if isinstance(entry, str) else f"{entry.parents[1].name}-{entry.stem}",
+)
+def test_the_samples_are_taken(name: str, path: Path) -> None:
+    assert faults(name, plain(tomllib.loads(path.read_text(encoding="utf-8")))) == []
+
+
+ROUTE = 'name = "R"\ncurrency = "CAD"\ntimezone = "America/Halifax"\n'
+LAYOUT = 'machine = "m-1"\neffective = 2026-08-03T07:00:00\n'
+SLOT = LAYOUT + '[[slot]]\nlabel = "110"\n'
+CHANGE = SLOT + "[[change]]\nfrom = 2026-09-14T09:30:00\n"
+SOURCE = 'kind = "vends"\nfiles = ["*.csv"]\n'
+MAPPED = SOURCE + '[columns]\nmachine = "M"\ntime = "T"\nbus = "B"\ntender = "P"\n'
+
+TAKEN = [
+    ("route", ROUTE),
+    ("route", ROUTE + '[tolerance]\ncash = 1.5\nunits = "2"\nboundary_minutes = 1440\n'),
+    ("route", ROUTE + '[cards]\npercent = "100"\n[stock]\ncount_when = "after-load"\n'),
+    ("layout", LAYOUT),
+    ("layout", LAYOUT.replace("2026-08-03T07:00:00", "2026-08-03")),
+    ("layout", LAYOUT.replace("2026-08-03T07:00:00", '"2026-08-03 07:00"')),
+    ("layout", 'numbering = "hex-label"\ncurrency = "JPY"\nprice_step = 10\n' + SLOT + "bus = 65534\n"),
+    ("layout", "numbering = { offset = -100 }\n" + LAYOUT),
+    ("layout", "numbering = { grid = 10, first = 1 }\n" + LAYOUT),
+    ("layout", "numbering = { sequence = 5 }\n" + SLOT),
+    ("layout", SLOT.replace('"110"', "110") + 'bus = "272"\npitch = 2\nprice = 1.75\ncapacity = 1\npar = 0\n'),
+    ("layout", SLOT + 'price = " 1.75 "\ncard_price = "+2"\ntray = 1\n'),
+    ("layout", CHANGE + 'label = "110"\nretire = true\n'),
+    ("source", SOURCE),
+    ("source", MAPPED),
+    ("source", MAPPED.replace('bus = "B"', 'label = "L"') + '[machines]\n"1" = "m-1"\n'),
+    ("source", 'machine = "m-1"\n' + MAPPED.replace('machine = "M"\n', "")),
+    ("source", MAPPED.replace('time = "T"', 'date = "D"\nclock = "C"')),
+    ("source", MAPPED + '[words.tender]\ncash = ["Coin"]\n[time]\nformat = "%d.%m.%Y %H:%M"\n'),
+    ("source", MAPPED + '[amounts]\ndecimal = ","\nminor_units = true\n[table]\ndelimiter = ";"\nheader_line = 3\n'),
+    ("source", "bus_base = 16\n" + SOURCE),
+    ("source", SOURCE.replace("vends", "payouts") + '[columns]\npaid_on = "D"\nnet = "N"\n'),
+]
+REFUSED = [
+    ("route", ROUTE.replace('name = "R"\n', "")),
+    ("route", ROUTE.replace("CAD", "CDA")),
+    ("route", ROUTE.replace('"R"', '""')),
+    ("route", ROUTE + "nme = 1\n"),
+    ("route", ROUTE + "[tolerance]\nunits = -1\n"),
+    ("route", ROUTE + "[tolerance]\nunits = true\n"),
+    ("route", ROUTE + '[tolerance]\ncash = "1,00"\n'),
+    ("route", ROUTE + "[tolerance]\nboundary_minutes = 1441\n"),
+    ("route", ROUTE + "[cards]\npercent = 101\n"),
+    ("route", ROUTE + '[stock]\ncount_when = "never"\n'),
+    ("layout", LAYOUT.replace('machine = "m-1"\n', "")),
+    ("layout", LAYOUT.replace("m-1", "-m")),
+    ("layout", LAYOUT.replace("effective = 2026-08-03T07:00:00\n", "")),
+    ("layout", LAYOUT.replace("07:00:00", "07:00:00Z")),
+    ("layout", LAYOUT.replace("2026-08-03T07:00:00", "20260803")),
+    ("layout", LAYOUT + "slots = []\n"),
+    ("layout", LAYOUT + "[[slot]]\nbus = 1\n"),
+    ("layout", 'numbering = "octal"\n' + LAYOUT),
+    ("layout", "numbering = { grid = 0, first = 1 }\n" + LAYOUT),
+    ("layout", "numbering = { grid = 10 }\n" + LAYOUT),
+    ("layout", "price_step = 0\n" + LAYOUT),
+    ("layout", SLOT.replace('"110"', '""')),
+    ("layout", SLOT.replace('"110"', '"' + 65 * "1" + '"')),
+    ("layout", SLOT + "bus = 1.5\n"),
+    ("layout", SLOT + "pitch = 3\n"),
+    ("layout", SLOT + "price = -1\n"),
+    ("layout", SLOT + 'price = "1.75 CAD"\n'),
+    ("layout", SLOT + "price = true\n"),
+    ("layout", SLOT + "capacity = 0\n"),
+    ("layout", SLOT + 'product = ""\n'),
+    ("layout", SLOT + "prise = 1\n"),
+    ("layout", CHANGE),
+    ("layout", CHANGE + 'label = "110"\nretire = "no way"\n'),
+    ("source", SOURCE.replace("vends", "sales")),
+    ("source", SOURCE.replace('["*.csv"]', "[]")),
+    ("source", SOURCE.replace('["*.csv"]', '"*.csv"')),
+    ("source", "bus_base = 8\n" + SOURCE),
+    ("source", MAPPED + 'counted = "N"\n'),
+    ("source", MAPPED.replace('tender = "P"\n', "")),
+    ("source", MAPPED.replace('machine = "M"\n', "")),
+    ("source", MAPPED.replace('time = "T"', 'date = "D"')),
+    ("source", MAPPED.replace('bus = "B"\n', "")),
+    ("source", MAPPED + '[words.tender]\nmoney = ["Coin"]\n'),
+    ("source", MAPPED + '[words.tender]\ncash = "Coin"\n'),
+    ("source", MAPPED + '[amounts]\ndecimal = ";"\n'),
+    ("source", MAPPED + '[table]\nencoding = "latin"\n'),
+    ("source", MAPPED + "[table]\nheader_line = 0\n"),
+]
+MODELS = {"route": Settings, "layout": Layout, "source": Source}
+
+
+def recon_takes(name: str, text: str, folder: Path) -> bool:
+    """Whether recon's own reading takes a file."""
+    (folder / "a.toml").write_text(text, encoding="utf-8")
+    if name == "source":
+        return read_source(folder, "a.toml")[0] is not None
+    read_file = read_toml(folder, "a.toml")
+    assert isinstance(read_file, tuple), read_file
+    data = read_file[0]
+    try:
+        MODELS[name].model_validate(data)
+    except ValidationError:
+        return False
+    return "slots" not in data
+
+
+@pytest.mark.parametrize(("name", "text"), TAKEN, ids=range(len(TAKEN)))
+def test_what_recon_takes_the_schema_takes(name: str, text: str, tmp_path: Path) -> None:
+    assert recon_takes(name, text, tmp_path)
+    assert faults(name, plain(tomllib.loads(text))) == []
+
+
+@pytest.mark.parametrize(("name", "text"), REFUSED, ids=range(len(REFUSED)))
+def test_what_recon_refuses_the_schema_refuses(name: str, text: str, tmp_path: Path) -> None:
+    assert not recon_takes(name, text, tmp_path)
+    assert faults(name, plain(tomllib.loads(text))) != []
+
+
+@pytest.mark.parametrize("number", [-1, 65535, 70000])
+def test_a_number_that_the_check_tells_is_refused(number: int) -> None:
+    assert faults("layout", plain(tomllib.loads(SLOT + f"bus = {number}\n"))) != []
+
+
+def test_every_key_of_the_models_is_there() -> None:
+    for name, model in MODELS.items():
+        expected = {field.alias or key for key, field in model.model_fields.items()}
+        assert set(read(SCHEMAS / f"{name}.schema.json")["properties"]) == expected
+
+
+# What recon prints
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_the_results_of_the_samples_keep_to_their_schema(sample: str) -> None:
+    kept = json.loads((TOP / "tests" / "golden" / sample / "results.json").read_text(encoding="utf-8"))
+    assert faults("results", kept) == []
+    folder = str(TOP / "samples" / sample)
+    printed = CliRunner().invoke(app, ["run", folder, "--format", "json", "--dry-run", "--quiet"])
+    told = json.loads(printed.stdout)
+    assert faults("results", told) == []
+    Results.model_validate(told)
+
+
+def test_results_that_are_wrong_are_refused() -> None:
+    kept = json.loads((TOP / "tests" / "golden" / "bayside" / "results.json").read_text(encoding="utf-8"))
+    for change in (
+        {"format": "recon-results/2"},
+        {"inputs": kept["inputs"] + [{"file": "inbox/a.csv"}]},
+        {"stock": [kept["stock"][0] | {"retail_value": -1.75}]},
+        {"stock": [kept["stock"][0] | {"retail_value": "1.75 CAD"}]},
+        {"stock": [{key: value for key, value in kept["stock"][0].items() if key != "variance"}]},
+        {"findings": [kept["findings"][0] | {"severity": "fatal"}]},
+        {"more": 1},
+    ):
+        assert faults("results", kept | change), change
+    del kept["until"]
+    assert faults("results", kept)
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_what_check_prints_keeps_to_its_schema(sample: str) -> None:
+    printed = CliRunner().invoke(app, ["check", str(TOP / "samples" / sample), "--format", "json"])
+    told = json.loads(printed.stdout)
+    assert faults("check", told) == []
+    assert faults("check", {"format": "recon-check/1", "problems": []}) == []
+    assert faults("check", {"format": "recon-check/1"})
+    assert faults("check", told | {"problems": [{"kind": "bad-value"}]})
+
+
+# Tables
+
+
+def reads(field: Json, cell: str) -> bool:
+    """Whether a cell is of its field's type and keeps to its constraints."""
+    limits = field.get("constraints", {})
+    if cell == "":
+        return not limits.get("required", False)
+    try:
+        match field["type"]:
+            case "integer":
+                value: object = int(cell)
+            case "number":
+                value = Decimal(cell)
+            case "boolean":
+                value = {**dict.fromkeys(field["trueValues"], True), **dict.fromkeys(field["falseValues"], False)}[cell]
+            case "date":
+                value = date.fromisoformat(cell)
+            case "datetime":
+                value = datetime.fromisoformat(cell)
+            case _:
+                value = cell
+    except (ValueError, ArithmeticError, KeyError):
+        return False
+    low, high = limits.get("minimum"), limits.get("maximum")
+    number = value if isinstance(value, int | Decimal) else 0
+    within = (low is None or number >= low) and (high is None or number <= high)
+    return within and ("enum" not in limits or value in limits["enum"])
+
+
+def wrong_cells(name: str, path: Path) -> list[str]:
+    """What a CSV file holds against the table schema of that name."""
+    schema = read(SCHEMAS / f"{name}.table.json")
+    fields = {field["name"]: field for field in schema["fields"]}
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    there = set(rows[0])
+    allowed = there & set(fields) if schema["fieldsMatch"] == ["partial"] else there
+    needed = {key for key, field in fields.items() if field.get("constraints", {}).get("required")}
+    told = [f"no column {key}" for key in sorted(needed - there)]
+    told += [f"a column {key}" for key in sorted(allowed - set(fields))]
+    for at, row in enumerate(rows, 2):
+        told += [f"{at}:{key}: {row[key]}" for key in sorted(allowed & set(fields)) if not reads(fields[key], row[key])]
+    keys = [tuple(row[key] for key in schema["primaryKey"]) for row in rows] if "primaryKey" in schema else []
+    return told + [f"key {key} again" for key in sorted(set(keys)) if keys.count(key) > 1]
+
+
+OURS = [("inbox-counts", "counts-*"), ("inbox-loads", "loads-*"), ("inbox-cash", "cash-*"), ("inbox-tests", "tests-*"),
+        ("products", "../products"), ("layout", "../layouts/*")]  # fmt: skip
+
+
+PLANTED = {"counts-2026-09-03.csv": ["2:counted: ten"]}
+"""What the sample holds for recon to reject."""
+
+
+@pytest.mark.parametrize(
+    ("name", "path"),
+    [
+        (name, path)
+        for name, pattern in OURS
+        for sample in SAMPLES
+        for path in sorted((TOP / "samples" / sample / "inbox").glob(f"{pattern}.csv"))
+    ],
+    ids=lambda entry: entry if isinstance(entry, str) else entry.name,
+)
+def test_the_tables_of_the_samples_keep_to_their_schemas(name: str, path: Path) -> None:
+    assert wrong_cells(name, path) == PLANTED.get(path.name, [])
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_rejects_and_logs_of_the_samples(sample: str) -> None:
+    rejects = TOP / "tests" / "golden" / sample / "rejects.csv"
+    if len(rejects.read_text(encoding="utf-8").splitlines()) > 1:
+        assert wrong_cells("rejects", rejects) == []
+    else:
+        names = [field["name"] for field in read(SCHEMAS / "rejects.table.json")["fields"]]
+        assert rejects.read_text(encoding="utf-8").strip() == ",".join(names)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "told"),
+    [
+        ("inbox-counts", "machine,time,label,counted\nm-1,2026-08-03 07:00,110,-1\n", ["2:counted: -1"]),
+        ("inbox-counts", "machine,time,label,counted\n,2026-08-03 07:00,110,\n", ["2:machine: "]),
+        ("inbox-vends", "machine,time,bus,tender\nm-1,today,272,money\n", ["2:tender: money", "2:time: today"]),
+        ("inbox-vends", "machine,time,bus\nm-1,2026-08-03 07:00,272\n", ["no column tender"]),
+        ("products", "id,cost\ngum,1\n", ["a column cost"]),
+        ("products", "id\ngum\ngum\n", ["key ('gum',) again"]),
+        ("layout", "machine,from,label,pitch\nm-1,2026-08-03,A1,3\n", ["2:pitch: 3"]),
+        ("rejects", "file,row,reason,text\na.csv,0,why,x\n", ["2:row: 0"]),
+    ],
+)
+def test_tables_that_are_wrong_are_told(name: str, text: str, told: list[str], tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    assert wrong_cells(name, tmp_path / "a.csv") == told
+
+
+def test_the_columns_are_those_that_recon_knows() -> None:
+    def names(name: str) -> list[str]:
+        return [field["name"] for field in read(SCHEMAS / f"{name}.table.json")["fields"]]
+
+    assert {kind: tuple(names(f"inbox-{kind}")) for kind in FIELDS} == FIELDS
+    assert names("layout") == list(COLUMNS)
+    assert names("products") == list(Product.model_fields)
+
+
+def test_recon_itself_needs_no_schemas() -> None:
+    """They are for editors and scripts: nothing in the package reads them, and the wheel leaves them out."""
+    assert not any("schema.json" in path.read_text(encoding="utf-8") for path in (TOP / "recon").rglob("*.py"))

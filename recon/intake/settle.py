@@ -166,7 +166,11 @@ def _is_note(stray: _Stray, table: TextTable) -> bool:
     filled = stray.filled
     if len(filled) == 1:
         at, cell = filled[0]
-        elsewhere = table.frame.filter(pl.col(ROW) != stray.row).to_series(at) if at < len(table.header) else None
+        elsewhere = (
+            table.frame.filter(pl.col(ROW) != stray.row).to_series(at).alias("cells")
+            if at < len(table.header)
+            else None
+        )
         return elsewhere is None or not bool((elsewhere.str.strip_chars() == cell).any())
     digits = sum(any(mark.isdigit() for mark in cell) for _, cell in filled)
     return stray.torn and digits * 2 < len(filled)

@@ -107,8 +107,8 @@ class TextTable:
         return self.frame.height + len(self.torn)
 
     def column(self, name: str) -> pl.Series:
-        """The cells of a column. By its place: polars takes a name such as "*" or "^a$" for a pattern."""
-        return self.frame.to_series(self.header.index(name))
+        """The cells of a column, by its place and without its name: polars takes one such as "^a.*$" for a pattern."""
+        return self.frame.to_series(self.header.index(name)).alias("cells")
 
     def original(self, rows: Sequence[int]) -> list[str]:
         """The text of the records that start on these lines."""
@@ -212,7 +212,7 @@ def without_blank(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
 def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame, list[int]]:
     """Part the frame from lines that say the header once more, as pages pasted together have; their lines."""
     # By its place, not by name: polars takes a column called "*" for all of them.
-    same = frame.filter(frame.to_series(0).str.strip_chars() == header.names[0])
+    same = frame.filter(frame.to_series(0).alias("cells").str.strip_chars() == header.names[0])
     if same.height == 0:
         return frame, []
     wanted = [fold(name) for name in header.names]

@@ -207,7 +207,7 @@ def test_doubled_names_are_numbered_and_refused_only_where_they_are_needed(tmp_p
     assert "(2)" in said(described, "unknown-format")[0][1]
 
 
-@pytest.mark.parametrize("name", ["*", "^.*$", "^a$", "column 2"])
+@pytest.mark.parametrize("name", ["*", "^.*$", "^a$", "^b.*$", "column 2"])
 def test_a_column_may_have_any_name(name: str, tmp_path: Path) -> None:
     intake = taken(tmp_path, {"a.csv": COUNTS.replace("note", name) + ONE})
     assert counted(intake) == [(2, "110", 4, 2)]

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from recon.intake.cards import find_card_number
+from recon.intake.header_words import fold
 from recon.intake.propose import Guess, Proposal, propose
 from recon.intake.propose_columns import Machine
 from recon.intake.propose_files import globs, machine_pattern, source_name
@@ -225,6 +226,9 @@ def _zoned(proposal: Proposal, table: TextTable, file: Path, route: Route, now: 
         return proposal
     if when.offsets:
         return replace(proposal, zone=Guess(None, "left out: the times name their offset"))
+    headers = [guess.header for guess in proposal.columns if guess.field in ("time", "date", "clock")]
+    if any({"utc", "gmt"} & set(fold(header).split()) for header in headers):
+        return replace(proposal, zone=Guess("UTC", "the header of the times says so"))
     own = _machines_in(proposal, table)
     zones = {route.zone_of(machine) for machine in own} or {route.settings.timezone}
     if proposal.kind != "vends" or len(zones) > 1:
@@ -243,7 +247,9 @@ def _machines_in(proposal: Proposal, table: TextTable) -> set[str]:
             fixed = next((name for name in proposal.known_machines if name in proposal.file), None)
         return {fixed} if fixed else set()
     column = next((guess.header for guess in proposal.columns if guess.field == "machine"), None)
-    there = {str(cell) for cell in table.frame[column].str.strip_chars().drop_nulls().unique()} if column else set()
+    if column is None:
+        return set()
+    there = {str(cell) for cell in table.frame.get_column(column).str.strip_chars().drop_nulls().unique()}
     return {ours for cell in there if (ours := names.get(cell, cell)) in proposal.known_machines}
 
 

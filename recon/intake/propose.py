@@ -30,7 +30,6 @@ from recon.intake.propose_files import machine_pattern
 from recon.intake.propose_times import When, read_when
 from recon.intake.table import TextTable
 from recon.intake.texts import CLOCKED, DAYS
-from recon.intake.values import trimmed
 from recon.intake.word_meanings import meaning
 from recon.model.errors import ReconError
 from recon.model.source import FIELDS
@@ -139,7 +138,7 @@ def propose(table: TextTable, file: str, machines: Sequence[Machine], glob: Gues
         name: next(column for column in columns if column.header == header) for name, header in fit.columns.items()
     }
     base = _base(by_field, machines)
-    seen = _seen(table.frame, by_field, 16 if base is not None else 10)
+    seen = _seen(by_field, 16 if base is not None else 10)
     machine, names = _machines(fit, by_field, file, machines, seen)
     return Proposal(
         file=file, rows=table.rows, kind=fit.kind,
@@ -151,7 +150,7 @@ def propose(table: TextTable, file: str, machines: Sequence[Machine], glob: Gues
         glob=glob, machine=machine, machines=names, known_machines=tuple(each.id for each in machines),
         tenders=_words("tender", by_field.get("tender")), outcomes=_words("outcome", by_field.get("outcome")),
         bus_base=base, decimal=_decimal(by_field), minor_units=_minor_units(by_field, machines),
-        when=_when(table.frame, fit, now),
+        when=_when(fit.kind, by_field, now),
     )  # fmt: skip
 
 
@@ -221,11 +220,11 @@ has there.
 """
 
 
-def _seen(frame: pl.DataFrame, by_field: Mapping[str, Column], base: int) -> _Seen:
+def _seen(by_field: Mapping[str, Column], base: int) -> _Seen:
     there = [name for name in ("machine", "bus", "label") if name in by_field]
     if not {"bus", "label"} & set(there):
         return {}
-    unique = frame.select(trimmed(by_field[name].header).alias(name) for name in there).unique()
+    unique = pl.DataFrame({name: by_field[name].texts for name in there}).unique()
     found: dict[str | None, tuple[set[int], set[str]]] = {}
     for row in unique.iter_rows(named=True):
         numbers, labels = found.setdefault(row.get("machine"), (set(), set()))
@@ -352,21 +351,17 @@ def _minor_units(by_field: Mapping[str, Column], machines: Sequence[Machine]) ->
     return None
 
 
-def _when(frame: pl.DataFrame, fit: Fit, now: datetime) -> dict[str, When]:
+def _when(kind: FileKind, by_field: Mapping[str, Column], now: datetime) -> dict[str, When]:
     """How each column of times reads, the whole of it. The moment stands under `time`, however many columns
     make it.
     """
-
-    def text(name: str) -> pl.Expr:
-        return trimmed(fit.columns[name])
-
-    if fit.kind in CLOCKED:
-        if "time" in fit.columns:
-            cells = frame.select(text("time")).to_series()
-        elif {"date", "clock"} <= fit.columns.keys():
-            cells = frame.select(pl.concat_str(text("date"), text("clock"), separator=" ")).to_series()
-        else:
-            return {}
-        return {"time": read_when(cells.drop_nulls(), now=now, with_clock=True)}
-    days = {name: frame.select(text(name)).to_series().drop_nulls() for name in DAYS if name in fit.columns}
-    return {name: read_when(cells, now=now, with_clock=False) for name, cells in days.items()}
+    if kind not in CLOCKED:
+        return {name: read_when(by_field[name].cells, now=now, with_clock=False) for name in DAYS if name in by_field}
+    if "time" in by_field:
+        cells = by_field["time"].cells
+    elif {"date", "clock"} <= by_field.keys():
+        parts = pl.DataFrame({name: by_field[name].texts for name in ("date", "clock")})
+        cells = parts.select(pl.concat_str("date", "clock", separator=" ")).to_series().drop_nulls()
+    else:
+        return {}
+    return {"time": read_when(cells, now=now, with_clock=True)}

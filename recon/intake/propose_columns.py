@@ -6,6 +6,7 @@ column at most one field, the one with the highest sum is taken. The kind of the
 explains most in this way.
 """
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -64,17 +65,29 @@ class Machine:
 
 @dataclass(frozen=True)
 class Column:
-    """One column of the export. cells: its filled cells, trimmed."""
+    """One column of the export. texts: its cells, trimmed, null where empty."""
 
     header: str
-    cells: pl.Series
-    rows: int
+    texts: pl.Series
     now: datetime
+
+    @property
+    def rows(self) -> int:
+        return self.texts.len()
+
+    @cached_property
+    def cells(self) -> pl.Series:
+        """The filled cells."""
+        return self.texts.drop_nulls()
 
     @cached_property
     def sample(self) -> list[str]:
-        step = -(-self.cells.len() // _LOOKED_AT) or 1
-        return [str(cell) for cell in self.cells.gather_every(step).to_list()]
+        head, rest = self.cells.head(_LOOKED_AT // 2), self.cells.slice(_LOOKED_AT // 2)
+        # Machines and slots recur in step: a stride that shares no small factor with them meets them all.
+        step = next(
+            step for step in range(-(-rest.len() * 2 // _LOOKED_AT) or 1, rest.len() + 3) if math.gcd(step, 2310) == 1
+        )
+        return [str(cell) for cell in (*head.to_list(), *rest.gather_every(step).to_list())]
 
     @cached_property
     def words(self) -> dict[str, int]:
@@ -119,8 +132,12 @@ def columns_of(frame: pl.DataFrame, header: Sequence[str], now: datetime) -> lis
     """
     last = {name.casefold(): name for name in header}
     names = [name for name in header if last[name.casefold()] == name]
-    texts = frame.select(trimmed(name).alias(name) for name in names)
-    return [Column(name, texts[name].drop_nulls(), frame.height, now) for name in names]
+    # By a name of ours: polars takes a column called "*" for all of them, and "^a$" for a pattern.
+    return [Column(name, _trimmed(frame.get_column(name)), now) for name in names]
+
+
+def _trimmed(texts: pl.Series) -> pl.Series:
+    return pl.DataFrame({"text": texts}).select(trimmed("text").alias("text")).to_series()
 
 
 def whole_number(cell: str, base: int) -> int | None:
@@ -307,6 +324,9 @@ def scores(column: Column, machines: Sequence[Machine]) -> dict[str, float]:
     found: dict[str, float] = {}
     for field in _CONTENTS:
         content = _content(field, column, machines)
+        if content is None and column.header.casefold() == field and field not in ("time", "date", "clock"):
+            # Our own name says what the column is, and the reading says what is wrong with its cells.
+            content = 0.0
         if content is not None and (score := _HEADER * header_fit(column.header, field) + content - _ENOUGH) > 0:
             found[field] = round(score, 6)
     return found

@@ -199,6 +199,12 @@ def test_alone_a_log_is_in_utc_only_where_it_would_sell_by_night(tmp_path: Path,
     assert "assumed" in text
 
 
+def test_a_header_that_names_utc_is_believed(tmp_path: Path) -> None:
+    rows = "".join(f"quay-2,2026-09-0{day} 10:15,110,1.75,cash\n" for day in range(1, 5))
+    file = exported(tmp_path, "sales.csv", f"Machine,Time (UTC),Selection,Price,Payment\n{rows}")
+    assert tomllib.loads(drafted(file, "-o", "-")[0])["timezone"] == "UTC"
+
+
 # --- where it goes, and what is refused
 
 
@@ -208,6 +214,11 @@ def test_our_own_field_names_need_no_description(tmp_path: Path) -> None:
     assert out == ""
     assert "needs no description" in told
     assert not (route.root / "sources").exists()
+
+
+def test_our_own_field_names_are_believed_whatever_the_cells_are(tmp_path: Path) -> None:
+    route_in(tmp_path).counts("09-01 10:00,110,ten", machine="quay-2")
+    assert "needs no description" in drafted(tmp_path / "inbox" / "counts.csv")[1]
 
 
 def test_our_own_field_names_with_words_of_their_own_get_one(tmp_path: Path) -> None:

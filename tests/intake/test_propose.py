@@ -146,6 +146,16 @@ def test_contents_overrule_a_header_that_names_two_things() -> None:
         assert fit.columns == {"machine": "Automat", "time": "Zeit", field: "Position", "tender": "Zahlart"}
 
 
+@pytest.mark.parametrize("machines", [2, 3, 7, 50, 96])
+def test_a_long_file_is_looked_at_without_falling_into_its_step(machines: int) -> None:
+    """Machines that take turns row by row are all met, though only some cells are looked at."""
+    frame = pl.DataFrame({"Machine": [f"m-{at % machines}" for at in range(60_000)]})
+    (column,) = columns_of(frame, ["Machine"], NOW)
+    assert len(column.sample) <= 520
+    late = column.sample[300:]
+    assert len(set(late)) == machines
+
+
 def test_numbers_of_rows_are_no_references() -> None:
     rows = "".join(f"{at},quay-2,2026-09-0{at} 10:00,110,cash\n" for at in range(1, 8))
     table = read_table(f"No,Machine,Time,Slot,Paid by\n{rows}".encode())

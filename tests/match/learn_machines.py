@@ -83,7 +83,7 @@ def _frame(rows: list[dict[str, object]], schema: dict[str, pl.DataType | type[p
     return pl.DataFrame([{"machine": "m-1", "zone": "UTC", **row} for row in rows], schema=schema)
 
 
-def generate(seed: int) -> Machine:
+def generate(seed: int, *, customers: bool = True) -> Machine:
     """A machine of 20 to 80 slots that follows one rule, with customers and all the noise of an evening."""
     chance = random.Random(seed)
     while True:
@@ -102,7 +102,8 @@ def generate(seed: int) -> Machine:
     machine.test_mode = chance.random() < 0.5
     machine.timed = not machine.test_mode or chance.random() < 0.8
     machine.daily, machine.failing, machine.missing = chance.uniform(10, 120), 0.08, 0.05
-    _customers(machine, chance)
+    if customers:
+        _customers(machine, chance)
     return machine
 
 

@@ -36,7 +36,7 @@ tables = st.integers(1, 6).flatmap(
 
 
 @given(tables)
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 def test_best_sums_and_what_falls_short_of_them_are_those_of_brute_force(scores: Table) -> None:
     width = 1 + max((place for row in scores for place in row), default=-1)
     best, found = by_brute_force(scores, width), best_sums(scores)

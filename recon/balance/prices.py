@@ -87,10 +87,8 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
         keys, on=["state", "tender"], how="left"
     )
     ranged = _bounds(keyed, history).join(_machine_range(vends, layouts), on="machine", how="left")
-    top = max(
-        filter(None, (layouts.states["price"].max(), layouts.states["card_price"].max(), vends["logged"].max())),
-        default=0,
-    )
+    every_price = (layouts.states["price"], layouts.states["card_price"], vends["logged"])
+    top = pl.concat([prices.alias("price") for prices in every_price]).max() or 0
     two = pl.col("one").is_not_null() & pl.col("other").is_not_null()
     agree = two & (pl.col("one") == pl.col("other"))
     low, high = pl.min_horizontal("one", "other"), pl.max_horizontal("one", "other")

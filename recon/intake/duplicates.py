@@ -26,14 +26,27 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     if kind != "vends":
         kept, repeats = _multiset(frame, content, states=kind in _STATES)
         return kept, repeats
-    with_reference = frame.filter(pl.col("reference").is_not_null())
-    without = frame.filter(pl.col("reference").is_null())
-    kept_one, repeats_one = _by_content(with_reference, content)
+    repeated = _repeated_references(frame)
+    if repeated is None:
+        return frame, NOTICES.empty()
+    referred = frame.filter(repeated)
+    kept_one, repeats_one = _by_content(referred, content)
     kept_one, changed = _newest_states(kept_one, frame)
-    kept_two, repeats_two = _multiset(without, content, states=False)
-    reused = _reused(kept_one)
-    kept = pl.concat([kept_one, kept_two]).sort("file", "row")
-    return kept, pl.concat([repeats_one, repeats_two, changed, reused])
+    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content, states=False)
+    single = frame.filter(~repeated & pl.col("reference").is_not_null())
+    kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
+    return kept, pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
+
+
+def _repeated_references(frame: Frame) -> pl.Series | None:
+    """Which rows share machine and reference with another; None where there is nothing to look for at all.
+
+    Most logs have a reference of its own for each vend: one look at that column then settles it.
+    """
+    reference = frame["reference"]
+    if reference.null_count() == 0 and reference.n_unique() == frame.height:
+        return None
+    return frame.select(pl.struct("machine", "reference").is_duplicated() & reference.is_not_null()).to_series()
 
 
 def _by_content(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
@@ -68,8 +81,8 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
     """A vend whose outcome or price changed from one export to the next is one vend, in its newest state.
 
     Rows of one machine and reference are states of one vend where number, label, tender and quantity are the same, and
-    outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (then
-    by path, time and line); it keeps the moment of the first. The others are told as `vend-changed`.
+    outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (if two reach
+    equally far, the refunded one); it keeps the moment of the first. The others are told as `vend-changed`.
     """
     key = ["machine", "reference"]
     if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():
@@ -85,8 +98,11 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
             (pl.col("time").n_unique() == 1).over(same).alias("one_moment"),
         )
     )
-    states = rivals.filter((pl.col("outcomes_differ") | pl.col("one_moment")) & (pl.len().over(same) > 1)).sort(
-        *same, "reach", "file", "time", "row", nulls_last=False
+    several = (pl.col("outcomes_differ") | pl.col("one_moment")) & (pl.len().over(same) > 1)
+    # Of two exports that reach equally far neither is the newer: money given back counts then, and the higher price.
+    # What a file is called decides nothing.
+    states = rivals.filter(several).sort(
+        *same, "reach", pl.col("outcome").to_physical(), "price", "time", "file", "row", nulls_last=False
     )
     if states.height == 0:
         return kept, NOTICES.empty()

@@ -81,8 +81,8 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
     """A vend whose outcome or price changed from one export to the next is one vend, in its newest state.
 
     Rows of one machine and reference are states of one vend where number, label, tender and quantity are the same, and
-    outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (if two reach
-    equally far, the refunded one); it keeps the moment of the first. The others are told as `vend-changed`.
+    outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (if two
+    reach equally far, the refunded one); it keeps the moment of the first. The others are told as `vend-changed`.
     """
     key = ["machine", "reference"]
     if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():

@@ -38,7 +38,7 @@ class Block:
 
 def pages() -> list[Path]:
     """Every page of the project that people read."""
-    return [TOP / "README.md", TOP / "DEVELOPERS.md", *sorted((TOP / "docs").glob("*.md"))]
+    return [TOP / "README.md", TOP / "DEVELOPERS.md", *sorted((TOP / "docs").rglob("*.md"))]
 
 
 def blocks(page: Path) -> list[Block]:

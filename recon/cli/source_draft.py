@@ -249,7 +249,11 @@ def _machines_in(proposal: Proposal, table: TextTable) -> set[str]:
     column = next((guess.header for guess in proposal.columns if guess.field == "machine"), None)
     if column is None:
         return set()
-    there = {str(cell) for cell in table.frame.get_column(column).str.strip_chars().drop_nulls().unique()}
+    if column not in table.header:
+        # The first of several columns of one name stands in the table without its number.
+        column = column.removesuffix(" (1)")
+    cells = table.frame.get_column(column).alias("cells")
+    there = {str(cell) for cell in cells.str.strip_chars().drop_nulls().unique()}
     return {ours for cell in there if (ours := names.get(cell, cell)) in proposal.known_machines}
 
 

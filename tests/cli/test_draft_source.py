@@ -345,8 +345,9 @@ def test_an_encoding_that_had_to_be_assumed_is_named(tmp_path: Path) -> None:
 
 
 def test_of_columns_of_one_name_the_one_that_fits_is_named_by_its_number(tmp_path: Path) -> None:
-    rows = "".join(f"quay-2,2026-09-0{day} 10:15,Cash,110,gum\n" for day in range(1, 9))
-    file = exported(tmp_path, "sales.csv", f"Machine,Time,Payment,Selection,Selection\n{rows}")
+    rows = "".join(f"quay-2,2026-09-0{day} 10:15,Cash,110,gum,first\n" for day in range(1, 9))
+    file = exported(tmp_path, "sales.csv", f"Machine,Time,Payment,Selection,Selection,Machine\n{rows}")
     text, told = drafted(file, "-o", "-")
     assert tomllib.loads(text)["columns"]["label"] == "Selection (1)"
+    assert tomllib.loads(text)["columns"]["machine"] == "Machine (1)"
     assert "8 of 8 rows would be taken in" in told

@@ -1,5 +1,5 @@
-"""Names of months and weekdays in English, German, French, Spanish, Italian, Dutch and Portuguese, full and short; of months
-also in Danish, Norwegian and Swedish.
+"""Names of months and weekdays in English, German, French, Spanish, Italian, Dutch and Portuguese, full and
+short; in full also those of Danish, Norwegian and Swedish.
 
 Which names each language has is as in CLDR; a test holds them against it. Points behind and the case do not matter,
 and accents may be missing, as old programs leave them out.
@@ -22,13 +22,13 @@ _MONTHS = (
     "december dec dezember dez décembre déc diciembre dic dicembre dezembro desember des",
 )
 _WEEKDAYS = """
-    monday mon montag mo lundi lun lunes lunedì maandag ma segunda-feira segunda seg
-    tuesday tue tues dienstag di mardi martes martedì dinsdag terça-feira terça ter
-    wednesday wed mittwoch mi mercredi mer miércoles mié mercoledì woensdag wo quarta-feira quarta qua
-    thursday thu thur thurs donnerstag do jeudi jeu jueves jue giovedì gio donderdag quinta-feira quinta qui
-    friday fri freitag fr vendredi ven viernes vie venerdì vrijdag vr sexta-feira sexta sex
-    saturday sat samstag sonnabend sa samedi sam sábado sáb sabato sab zaterdag za
-    sunday sun sonntag so dimanche dim domingo dom domenica zondag zo
+    monday mon montag mo lundi lun lunes lunedì maandag ma segunda-feira segunda seg mandag måndag
+    tuesday tue tues dienstag di mardi martes martedì dinsdag terça-feira terça ter tirsdag tisdag
+    wednesday wed mittwoch mi mercredi mer miércoles mié mercoledì woensdag wo quarta-feira quarta qua onsdag
+    thursday thu thur thurs donnerstag do jeudi jeu jueves jue giovedì gio donderdag quinta-feira quinta qui torsdag
+    friday fri freitag fr vendredi ven viernes vie venerdì vrijdag vr sexta-feira sexta sex fredag
+    saturday sat samstag sonnabend sa samedi sam sábado sáb sabato sab zaterdag za lørdag lördag
+    sunday sun sonntag so dimanche dim domingo dom domenica zondag zo søndag söndag
 """
 
 ENGLISH = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -49,7 +49,7 @@ _STEPS: Final[tuple[tuple[str, str], ...]] = (
     (r"(:\d{2}):( |$)", "${1}${2}"),
     *_months(),
     # Tuesday, short, where a day follows that has a month of its own.
-    (rf"(?i)^ *{MONTH_AND_WEEKDAY} +(\d{{1,4}}[-/.]\d|\d{{1,2}}\.? (?:de )? *[A-Z][a-z]{{2}} )", "${1}"),
+    (rf"(?i)^ *{MONTH_AND_WEEKDAY}[ ,]+(\d{{1,4}}[-/.]\d|\d{{1,2}}\.? (?:de )? *[A-Z][a-z]{{2}} )", "${1}"),
     # Words and marks within the day.
     (r"(?i)\b(?:de|of|del|den|the)\b", " "), (r"(?i)^((?:\D* )?\d{1,2})(?:st|nd|rd|th|er|[ºª°])( |,|$)", "${1}${2}"),
     (r"^(\d{1,2})\.? *[-/.]? *([A-Z][a-z]{2})\b *[-/.,]? *(\d{4}|\d{2})\b\.?", "${1} ${2} ${3}"),
@@ -61,7 +61,7 @@ _STEPS: Final[tuple[tuple[str, str], ...]] = (
     # The clock before the day or within it; a date with an empty clock beside a clock with an empty date.
     (rf"^({_CLOCK}) (.*\d.*)$", "${2} ${1}"),
     (rf"^([A-Z][a-z]{{2}}) (\d{{1,2}}) ({_CLOCK})((?: Z| UTC| GMT)?) (\d{{4}})$", "${1} ${2} ${5} ${3}${4}"), (r" (?:UTC|GMT)$", " Z"),
-    (r"^(.*\d{4}.*) 0?0:00(?::00(?:\.0+)?)? (\d{1,2}:.*)$", "${1} ${2}"), (r" (?:1899-12-3[01]|1900-01-0[01])[ T](\d)", " ${1}"),
+    (r" (?:1899-12-3[01]|1900-01-0[01])[ T](\d)", " ${1}"), (r"^(.*\d{4}.*) 0?0:00(?::00(?:\.0+)?)? (\d{1,2}:.*)$", "${1} ${2}"),
 )  # fmt: skip
 
 

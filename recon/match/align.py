@@ -35,6 +35,10 @@ _OUTCOME = {"vended": 0.0, "failed": -0.3, "refunded": -1.0, "cancelled": -1.5}
 _OTHERS_NUMBER, _OWN_NUMBER, _NO_NUMBER = -5.0, 4.0, -1.0
 """A customer happens upon the very number that a label has about once in fifty vends (4 nats)."""
 _OTHER_PRICE = log(0.1)
+_BY_RULE, _AGAINST_RULE, _PARAMETER = 4.0, -3.0, 4.0
+"""Where a rule holds: a customer's vend has the number it gives once in fifty; a number that it does not give is an
+exception, once in twenty. A parameter can be had fifty ways."""
+_OFFSETS_BY_RULE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +84,24 @@ Scores = Sequence[Mapping[int, float]]
 """For each test, the score of each vend that it may be."""
 
 
-def align(tests: Sequence[NotedTest], vends: Sequence[Vend]) -> Alignment:
+def align(
+    tests: Sequence[NotedTest], vends: Sequence[Vend], rules: Sequence[tuple[int, Mapping[str, int]]] = ()
+) -> Alignment:
     """Align tests with vends, both in the order in which they happened.
 
     Several clock offsets are tried; the margins hold over all of them, so that a test is as sure as the offset is.
+    rules: numbering rules that may be the machine's, each as its count of parameters and its numbers by label. Each is
+    tried as if it held, beside none, and a test is then as sure as it is whichever of them holds.
     """
     if not tests:
         return Alignment(None, 0.0, ())
     backdrop = _Backdrop(vends)
     readings = [_settled(tests, vends, offset, backdrop) for offset in _offsets(tests, vends, backdrop)]
+    offsets = [each.offset for each in sorted(readings, key=lambda each: -each.total)[:_OFFSETS_BY_RULE]]
+    for parameters, numbers in rules:
+        for offset in dict.fromkeys(offsets):
+            reading = _settled(tests, vends, offset, backdrop, numbers)
+            readings.append(replace(reading, total=reading.total - _PARAMETER * parameters))
     best = max(readings, key=lambda reading: reading.total)
     return replace(best, choices=tuple(_merged(at, readings, best.total) for at in range(len(tests))))
 
@@ -156,11 +169,15 @@ def _offsets(tests: Sequence[NotedTest], vends: Sequence[Vend], backdrop: _Backd
     return [0.0, *(place * _BIN for place in peaks)]
 
 
-def _settled(tests: Sequence[NotedTest], vends: Sequence[Vend], offset: float | None, backdrop: _Backdrop) -> Alignment:
+def _settled(
+    tests: Sequence[NotedTest], vends: Sequence[Vend], offset: float | None, backdrop: _Backdrop,
+    rule: Mapping[str, int] | None = None,
+) -> Alignment:  # fmt: skip
     """Align under one offset: set it anew to the median difference, and let the pairs found bear on each other."""
+    rule = rule or {}
     known: dict[int, int] = {}
     for _ in range(_ROUNDS):
-        scores = _scores(tests, vends, offset, known, backdrop)
+        scores = _scores(tests, vends, offset, known, backdrop, rule)
         found = best_sums(scores)
         gaps = [
             vends[choices[0].vend].moment - test.moment
@@ -202,7 +219,7 @@ def _bus(choice: Choice, vends: Sequence[Vend]) -> int | None:
 
 def _scores(
     tests: Sequence[NotedTest], vends: Sequence[Vend], offset: float | None, known: Mapping[int, int],
-    backdrop: _Backdrop,
+    backdrop: _Backdrop, rule: Mapping[str, int],
 ) -> list[dict[int, float]]:
     itself = [_of_itself(vend) for vend in vends]
     found = []
@@ -219,7 +236,9 @@ def _scores(
                 if abs(gap) > _WIDEST:
                     continue
                 score += backdrop.of_time(gap)
-            if vend.bus in own:
+            if vend.bus is not None and test.label in rule:
+                score += _BY_RULE if vend.bus == rule[test.label] else _AGAINST_RULE
+            elif vend.bus in own:
                 score += _OWN_NUMBER
             elif vend.bus in taken:
                 score += _OTHERS_NUMBER
@@ -234,13 +253,15 @@ def best_sums(scores: Scores) -> Alignment:
     scores: for each test the vends it may be, by their place, with the score. A test left without a vend costs the
     same whichever it is. Returns choices within _FAR of the best, the likeliest first, with no offset.
     """
-    width = 1 + max((place for row in scores for place in row), default=-1)
-    before, after = _passes(scores, width)
+    # Only vends that some test may be matter: they are counted on from 0, in their order.
+    order = {place: at for at, place in enumerate(sorted({place for row in scores for place in row}))}
+    width = len(order)
+    before, after = _passes([{order[place]: score for place, score in row.items()} for row in scores], width)
     total = before[-1][width]
     choices = []
     for at, row in enumerate(scores):
         sums: dict[int | None, float] = {
-            place: before[at][place] + score + after[at + 1][place + 1] for place, score in row.items()
+            place: before[at][order[place]] + score + after[at + 1][order[place] + 1] for place, score in row.items()
         }
         sums[None] = _MISSED + max(before[at][cut] + after[at + 1][cut] for cut in range(width + 1))
         near = [Choice(place, max(0.0, total - whole)) for place, whole in sums.items() if total - whole < _FAR]

@@ -10,7 +10,7 @@ import polars as pl
 
 from recon.match.align import CONFIDENT, Alignment, NotedTest, Vend, align, margin
 from recon.match.doubts import other_prices, stray_numbers
-from recon.match.infer import Hypothesis, Machine, distinct, hypotheses, ranked, standing, weighed
+from recon.match.infer import Hypothesis, Machine, distinct, explained, hypotheses, ranked, standing, weighed
 from recon.match.learned import Candidate, FoundTest, Learned, NextTest, Pair, RuleStanding
 from recon.match.next_test import farthest, next_test, pairs_needed
 from recon.match.numbering import row_and_column
@@ -26,6 +26,7 @@ _LAST_VENDS = 400
 """Vends looked at where no test has a time and none was paid as a test: the last so many."""
 _AROUND_TESTS = timedelta(minutes=30)
 _RUNNERS_UP = 3
+_RULES_TRIED = 8
 
 
 def learn(
@@ -41,6 +42,9 @@ def learn(
     logged = vends.filter(pl.col("machine") == machine).sort("time", "file", "row")
     near = _near(logged, [time for time in noted["time"].to_list() if time is not None])
     offset, found = _found(noted, near, _prices(machine, noted, states))
+    if any(test.state == "ambiguous" for test in found):
+        rules = _may_hold(_machine(layout if layout and layout.slots else None, found), found)
+        offset, found = _found(noted, near, _prices(machine, noted, states), rules)
     here = None if states is None else states.filter(pl.col("machine") == machine)
     return _concluded(machine, found, offset, layout if layout and layout.slots else None, logged, here)
 
@@ -90,7 +94,7 @@ def _prices(machine: str, noted: Frame, states: Frame | None) -> list[int | None
 
 
 def _found(
-    noted: Frame, near: Frame, prices: Sequence[int | None]
+    noted: Frame, near: Frame, prices: Sequence[int | None], rules: Sequence[tuple[int, Mapping[str, int]]] = ()
 ) -> tuple[timedelta | None, tuple[FoundTest, ...]]:
     """The clock offset (log less tests), and what the log says of each test."""
     rows = near.select("file", "row", "time", "bus").rows(named=True)
@@ -102,12 +106,27 @@ def _found(
         Vend(time.timestamp(), bus, tender, outcome, price)
         for time, bus, tender, outcome, price in near.select("time", "bus", "tender", "outcome", "price").iter_rows()
     ]
-    aligned = align(tests, vends)
+    aligned = align(tests, vends, rules)
     found = tuple(
         _test_found(test, at, aligned, vends, rows) for at, test in enumerate(noted.rows(named=True))
     )
     known = aligned.offset is not None and any(test.state == "found" for test in found)
     return (timedelta(seconds=aligned.offset) if known and aligned.offset is not None else None), found
+
+
+def _may_hold(machine: Machine, found: Sequence[FoundTest]) -> list[tuple[int, dict[str, int]]]:
+    """Rules that explain most of the likeliest vends, sure or not: parameters, and the numbers of the tested labels."""
+    likely = {
+        test.label: test.vend.bus
+        for test in found if test.vend is not None and test.vend.bus is not None and test.label in machine.at
+    }  # fmt: skip
+    every = distinct(weighed(hypotheses(machine, likely)))
+    counted = sorted(every, key=lambda each: -explained(machine, each, likely) + each.parameters)
+    told: dict[tuple[int | None, ...], tuple[int, dict[str, int]]] = {}
+    for each in counted:
+        numbers = {label: bus for label in likely if (bus := each.predicted[machine.at[label]]) is not None}
+        told.setdefault(tuple(each.predicted[machine.at[label]] for label in likely), (each.parameters, numbers))
+    return list(told.values())[:_RULES_TRIED] if len(likely) > 1 else []
 
 
 def _test_found(

@@ -58,8 +58,11 @@ class Machine:
         return pl.DataFrame(rows, schema=schema, orient="row")
 
     def learned(self) -> Learned:
-        return learn("m-1", _frame(self.tests, TESTS.schema), _frame(self._log(), VENDS.schema),
-                     layout=self.layout(), states=self.states())  # fmt: skip
+        return learn("m-1", *self.frames(), layout=self.layout(), states=self.states())
+
+    def frames(self) -> tuple[Frame, Frame]:
+        """The frames of tests and of vends."""
+        return _frame(self.tests, TESTS.schema), _frame(self._log(), VENDS.schema)
 
     def _log(self) -> list[dict[str, object]]:
         ordered = sorted(self.vends, key=lambda vend: str(vend["time"]))

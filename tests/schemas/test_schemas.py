@@ -5,7 +5,7 @@ of Data Package 2.0 in tests/data/table-schema.
 """
 
 import csv
-import importlib
+import importlib.util
 import json
 import subprocess
 import sys
@@ -65,7 +65,12 @@ def plain(value: object) -> object:
 @pytest.fixture(scope="module")
 def build() -> Iterator[ModuleType]:
     sys.path.insert(0, str(SCHEMAS))
-    yield importlib.import_module("build")
+    spec = importlib.util.spec_from_file_location("schemas_build", SCHEMAS / "build.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    yield module
     sys.path.remove(str(SCHEMAS))
 
 

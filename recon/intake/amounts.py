@@ -30,7 +30,8 @@ _PLAIN: Final = {
     ".": r"^[+-]?[0-9]{1,15}(\.[0-9]+)?$",
     ",": r"^[+-]?[0-9]{1,15}$",
 }
-"""What needs no second look, by the decimal mark that the description names. Three digits behind a point may be a thousand."""
+"""What needs no second look, by the decimal mark that the description names. Three digits behind a point may be a
+thousand."""
 
 _BLANKS = r"[\s\u{a0}\u{2007}\u{2009}\u{202f}]+"
 _DIRECTIONS = r"[\u{200e}\u{200f}\u{061c}\u{202a}-\u{202e}\u{2066}-\u{2069}]"
@@ -108,7 +109,7 @@ def _forms(frame: Frame, field: str, *, minor_units: bool) -> Forms:
 
 
 def _readings(each: pl.DataFrame, field: str) -> pl.DataFrame:
-    """How each text reads under either mark: its sign, what stands beside the digits, and the digits with their marks."""
+    """How each text reads under either mark: its sign, what stands beside the digits, the digits with their marks."""
     clean = (
         pl.col("text").str.replace_all(_DIRECTIONS, "").str.replace_all(_BLANKS, " ")
         .str.replace_all(_DASHES, "-").str.replace_all(_APOSTROPHES, "'").str.strip_chars()
@@ -118,15 +119,18 @@ def _readings(each: pl.DataFrame, field: str) -> pl.DataFrame:
     )
     bare = pl.when("brackets").then(pl.col("clean").str.replace_all(r"[()]", "")).otherwise("clean")
     each = each.with_columns(
-        bare.str.extract(r"^([^0-9]*)[0-9]").alias("before"), bare.str.extract(r"^[^0-9]*([0-9](?:.*[0-9])?)").alias("body"),
+        bare.str.extract(r"^([^0-9]*)[0-9]").alias("before"),
+        bare.str.extract(r"^[^0-9]*([0-9](?:.*[0-9])?)").alias("body"),
         bare.str.extract(r"[0-9]([^0-9]*)$").alias("after"),
     )  # fmt: skip
     beside = pl.concat_str("before", "after")
     minus = beside.str.count_matches("-", literal=True) + pl.col("brackets").cast(pl.UInt32)
     plus = pl.col("before").str.count_matches("+", literal=True)
     each = each.with_columns(
-        pl.when(minus > 0).then(pl.lit("-")).otherwise(pl.lit("")).alias("sign"), ((minus + plus) <= 1).alias("one_sign"),
-        pl.col("before").str.replace_all("[-+ ]", "").alias("before"), pl.col("after").str.replace_all("[- ]", "").alias("after"),
+        pl.when(minus > 0).then(pl.lit("-")).otherwise(pl.lit("")).alias("sign"),
+        ((minus + plus) <= 1).alias("one_sign"),
+        pl.col("before").str.replace_all("[-+ ]", "").alias("before"),
+        pl.col("after").str.replace_all("[- ]", "").alias("after"),
     )  # fmt: skip
     each = each.join(
         _beside(each, field), on=["before", "after", "coin"], how="left", nulls_equal=True, maintain_order="left"
@@ -142,7 +146,7 @@ def _readings(each: pl.DataFrame, field: str) -> pl.DataFrame:
 
 
 def _beside(each: pl.DataFrame, field: str) -> pl.DataFrame:
-    """What stands beside the digits, each once: `known` where it may be the machine's currency, `foreign` where another's."""
+    """What stands beside digits, each once: `known` where it may be the currency of the row, `foreign` where not."""
     pairs = each.select("before", "after", "coin").unique(maintain_order=True)
     known: list[bool] = []
     foreign: list[str | None] = []
@@ -158,7 +162,10 @@ def _beside(each: pl.DataFrame, field: str) -> pl.DataFrame:
 
 
 def _under(body: pl.Expr, mark: Mark) -> pl.Expr:
-    """Digits and marks as plain text under a decimal mark; null where they do not read so: groups of three, one kind of mark."""
+    """Digits and marks as plain text under a decimal mark; null where they do not read so.
+
+    Thousands stand in groups of three, with one kind of mark throughout.
+    """
     other = "," if mark == "." else r"\."
     groups = "|".join(rf"[1-9][0-9]{{0,2}}(?:{thousand}[0-9]{{3}})+" for thousand in (other, " ", "'"))
     if mark == ".":
@@ -236,7 +243,7 @@ def _by_neighbours(each: pl.DataFrame, undecided: pl.DataFrame) -> list[Mark]:
 def _read(forms: Forms, mark: Mark, *, mixed: bool) -> pl.DataFrame:
     """Each text of a column under its settled mark: text, coin, plain, odd."""
     name, other = ("point", "comma") if mark == "." else ("comma", "point")
-    shown = pl.col("text").str.slice(0, 80)
+    field, shown = forms.field, pl.col("text").str.slice(0, 80)
     unsure = _OPEN.fill_null(False) & pl.lit(mixed)
     first = pl.col("body").str.replace(r"^([0-9]+)[.,' ]([0-9]+).*$", "${1}.${2}")
     last = (
@@ -246,13 +253,15 @@ def _read(forms: Forms, mark: Mark, *, mixed: bool) -> pl.DataFrame:
         .str.replace("~", ".", literal=True)
     )
     several = pl.col("known").fill_null(False) & pl.col("body").str.contains(r"^[0-9]+([.,' ][0-9]+){2,}$")
-    word = "point" if mark == "." else "comma"
+    either = "its column has numbers with either decimal mark"
+    misfit = f"does not fit its column, in which the decimal mark is the {'point' if mark == '.' else 'comma'}"
     odd = (
-        pl.when(unsure).then(pl.format(f'{forms.field} "{{}}" could be {{}} or {{}}: its column has numbers with either decimal mark', shown, "point", "comma"))
+        pl.when(unsure).then(pl.format(f'{field} "{{}}" could be {{}} or {{}}: {either}', shown, "point", "comma"))
         .when(pl.col(name).is_not_null()).then(pl.lit(None, pl.String))
-        .when(pl.col("foreign").is_not_null()).then(pl.format(f'{forms.field} "{{}}" is in {{}}, where the machine takes {{}}', shown, "foreign", "coin"))
-        .when(pl.col(other).is_not_null()).then(pl.format(f'{forms.field} "{{}}" does not fit its column, in which the decimal mark is the {word}', shown))
-        .when(several).then(pl.format(f'{forms.field} "{{}}" reads neither as {{}} nor as {{}}', shown, first, last))
+        .when(pl.col("foreign").is_not_null())
+        .then(pl.format(f'{field} "{{}}" is in {{}}, where the machine takes {{}}', shown, "foreign", "coin"))
+        .when(pl.col(other).is_not_null()).then(pl.format(f'{field} "{{}}" {misfit}', shown))
+        .when(several).then(pl.format(f'{field} "{{}}" reads neither as {{}} nor as {{}}', shown, first, last))
     )  # fmt: skip
     good = pl.when(~unsure).then(name)
     return forms.frame.select("text", "coin", good.alias("plain"), odd.alias("odd"))

@@ -17,10 +17,11 @@ OLDEST_YEAR = 2000
 """A vend, count or payout from before this year comes from a clock that was never set."""
 
 _FURTHEST_AHEAD = timedelta(hours=14)
-"""No zone's clocks are further ahead of UTC: a local time may be later than the run's UTC by so much and not lie ahead."""
+"""No zone's clocks are further ahead of UTC: a local time may be later than the run's UTC by so much and not lie
+ahead."""
 
 
-class AmbiguousFormat(Exception):
+class AmbiguousFormat(Exception):  # noqa: N818 - what was found, not what went wrong
     """A column cannot be read one way: two readings fit equally well, or the format given is none.
 
     The text shows what was found and the line that settles it.
@@ -176,7 +177,7 @@ def _same(one: Written, other: Written) -> bool:
 
 
 def _settle(readings: list[_Reading], texts: pl.Series, now: datetime, key: str) -> Written:
-    """Of readings that fit equally well the only one that lies before the run; else the column is refused, both shown."""
+    """Of readings that fit equally well the one that lies before the run; else the column is refused, both shown."""
     latest = now.astimezone(UTC).replace(tzinfo=None) + _FURTHEST_AHEAD
     fitting = [each for each in readings if not bool((_days(each.written) > latest).any())]
     if len(fitting) == 1:

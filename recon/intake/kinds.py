@@ -24,7 +24,10 @@ _REFUSAL = "refusal"
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """What became of the rows. accepted: the frame of the kind, unsorted. rejected: file, row, reason. notices: the frame of that name."""
+    """What became of the rows.
+
+    accepted: the frame of the kind, unsorted. rejected: file, row, reason. notices: the frame of that name.
+    """
 
     accepted: Frame
     rejected: Frame
@@ -36,7 +39,7 @@ _MANY = 10_000
 
 
 class _Field(NamedTuple):
-    """One field to be read: its column, value, reason, and the columns of text that alone decide it, if there are such."""
+    """One field to be read: its column, value, reason, and the columns of text that alone decide it, if any."""
 
     name: str
     value: pl.Expr
@@ -74,7 +77,8 @@ class Reader:
     ) -> None:
         """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`.
 
-        field: the field whose text it is read from, if its name is another. alone: whether nothing but that text decides.
+        field: the field whose text it is read from, if its name is another. alone: whether nothing but that text
+        decides.
         """
         value = parsed.value if default is None else parsed.value.fill_null(default)
         source = field or name

@@ -9,7 +9,7 @@ import difflib
 import re
 from collections.abc import Iterator
 from datetime import date, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 
 import polars as pl
 
@@ -44,7 +44,7 @@ def mended(work: Frame, known: Known) -> Frame:
     found = [(machine, label, candidates(label, known.labels[machine])) for machine, label in strays.iter_rows()]
     told = pl.DataFrame(
         [
-            (machine, label, fits[0] if len(fits) == 1 else None, None if len(fits) == 1 else _stray(machine, label, fits, known))
+            (machine, label, *((fits[0], None) if len(fits) == 1 else (None, _stray(machine, label, fits, known))))
             for machine, label, fits in found
         ],
         schema={"machine": pl.String, "label": pl.String, "mended": pl.String, "why_stray": pl.String}, orient="row",
@@ -71,7 +71,7 @@ def repaired_notices(work: Frame) -> Frame:
 
 
 def candidates(written: str, labels: list[str]) -> list[str]:
-    """The labels of a layout that a spreadsheet or a hasty hand can have turned into `written`, in the layout's order."""
+    """The labels of a layout that a spreadsheet or a hasty hand can have turned into `written`, in their order."""
     text = written.strip().removeprefix("'").removeprefix("=").strip('"').strip()
     fitting = [label for label in dict.fromkeys(labels) if label.casefold() == text.casefold()]
     if not fitting:
@@ -113,7 +113,9 @@ def _number(text: str) -> Decimal | None:
 
 
 def _to_digits(number: Decimal, digits: int) -> Decimal:
-    return Decimal(f"{number:.{max(digits, 1) - 1}E}")
+    """Rounded as spreadsheets show it, half up, to so many digits."""
+    last = Decimal(1).scaleb(number.adjusted() - max(digits, 1) + 1)
+    return (number / last).to_integral_value(ROUND_HALF_UP) * last
 
 
 def _days_meant(text: str) -> frozenset[_Day]:

@@ -56,7 +56,7 @@ def _unless(good: pl.Expr, text: pl.Expr, words: str) -> pl.Expr:
 def whole(
     text: pl.Expr, name: str, *, least: int = 0, most: int = LARGEST_UNITS, plain: pl.Expr | None = None
 ) -> Parsed:
-    """A whole number of units from `least` to `most`. Decimals that are all zero (`4.0`) take nothing from its being whole."""
+    """A whole number of units from `least` to `most`. Decimals that are all zero (`4.0`) do no harm."""
     shown = (text if plain is None else plain).str.replace(r"\.0+$", "")
     number = pl.when(shown.str.contains(r"^\+?[0-9]{1,15}$")).then(shown.str.strip_prefix("+")).cast(pl.Int64)
     good = number.is_between(least, most)
@@ -70,10 +70,10 @@ def whole(
 
 
 def amount(
-    text: pl.Expr, name: str, digits: int, *, most: int = LARGEST_MONEY, negative: bool = False, plain: pl.Expr | None = None,
-    minor_units: bool = False,
+    text: pl.Expr, name: str, digits: int, *, most: int = LARGEST_MONEY, negative: bool = False,
+    plain: pl.Expr | None = None, minor_units: bool = False,
 ) -> Parsed:  # fmt: skip
-    """An exact amount of money in minor units of a currency with `digits` decimals. Excess digits are refused, not rounded.
+    """An exact amount of money in minor units of a currency with `digits` decimals; excess digits are refused.
 
     minor_units: whether the text itself is in minor units.
     """
@@ -96,7 +96,8 @@ def amount(
     reason = (
         pl.when(~reads).then(pl.format(f'{name} "{{}}" is not an amount such as 1.75', text.str.slice(0, 80)))
         .when(~exact).then(pl.format(f'{name} "{{}}" {excess}', text))
-        .when(~in_range.fill_null(False)).then(pl.format(f'{name} "{{}}" is too large to be real', text.str.slice(0, 80)))
+        .when(~in_range.fill_null(False))
+        .then(pl.format(f'{name} "{{}}" is too large to be real', text.str.slice(0, 80)))
         .when(~least_ok).then(pl.format(f'{name} "{{}}" is below zero', text))
     )  # fmt: skip
     good = reads & exact & in_range & least_ok
@@ -104,7 +105,7 @@ def amount(
 
 
 def undefined_price(text: pl.Expr) -> pl.Expr:
-    """Whether a price cell holds FFFFh in one of the forms in which exports show it (65535, 655.35, -1, -0.01, 0xFFFF)."""
+    """Whether a price cell holds FFFFh in a form in which exports show it (65535, 655.35, -1, -0.01, 0xFFFF)."""
     lower = text.str.to_lowercase()
     digits = lower.str.replace(".", "", literal=True).str.strip_chars_start("0")
     minus_one = lower.str.contains(r"^-(1(\.0+)?|0\.(0{0,3})1)$")

@@ -21,9 +21,12 @@ STEADY = settings(deadline=None)
     [
         (["1,75", "2,5", "3"], [175, 250, 300]),
         (["1.234,50"], [123450]), (["1,234.50"], [123450]), (["1 234,50"], [123450]), (["1'234.50"], [123450]),
-        (["1’234.50"], [123450]), (["1\u00a0234,50"], [123450]), (["1\u202f234,50"], [123450]), (["1\u2009234.50"], [123450]),
-        (["1.234.567"], [123456700]), (["1,234,567"], [123456700]), (["1,23,456", "12,34,567.50"], [12345600, 123456750]),
-        (["1234,567.50", "1,234.50"], [None, 123450]), (["1,75", "1.234"], [175, 123400]), (["1.75", "1,234"], [175, 123400]),
+        (["1’234.50"], [123450]), (["1\u00a0234,50"], [123450]), (["1\u202f234,50"], [123450]), (["1\u2009234.50"],
+         [123450]),
+        (["1.234.567"], [123456700]), (["1,234,567"], [123456700]), (["1,23,456", "12,34,567.50"], [12345600,
+         123456750]),
+        (["1234,567.50", "1,234.50"], [None, 123450]), (["1,75", "1.234"], [175, 123400]), (["1.75", "1,234"], [175,
+         123400]),
         (["1,5", "2.500"], [150, 250000]), (["0,500"], [50]), (["1234,500"], [123450]), (["1 234"], [123400]),
     ],
 )  # fmt: skip
@@ -32,19 +35,24 @@ def test_decimal_marks_and_thousands(cells: list[str], minor: list[int | None]) 
 
 
 @pytest.mark.parametrize("cell", ["-1.75", "1.75-", "−1.75", "(1.75)", "- 1.75", "–1.75", "-$1.75", "$-1.75", "($1.75)",
-                                  "$(1.75)", "1.75- $", "CAD -1.75", "-1.75 CAD", "(1.75 CAD)", "CA$ -1.75", "-$1.75 CAD"])  # fmt: skip
+                                  "$(1.75)", "1.75- $", "CAD -1.75", "-1.75 CAD", "(1.75 CAD)", "CA$ -1.75",
+                                  "-$1.75 CAD"])  # fmt: skip
 def test_each_way_to_write_what_is_below_zero(cell: str) -> None:
     assert figures(cell) == [-175]
 
 
-@pytest.mark.parametrize("cell", ["$1.75", "1.75$", "$ 1.75", "CAD 1.75", "1.75 CAD", "cad1.75", "C$1.75", "+1.75", "$1.75 CAD", "$\u00a01.75"])
+@pytest.mark.parametrize(
+    "cell",
+    ["$1.75", "1.75$", "$ 1.75", "CAD 1.75", "1.75 CAD", "cad1.75", "C$1.75", "+1.75", "$1.75 CAD", "$\u00a01.75"],
+)
 def test_what_may_stand_beside_an_amount(cell: str) -> None:
     assert figures(cell) == [175]
 
 
 @pytest.mark.parametrize(
     ("cell", "coin", "found"),
-    [("€1.75", "CAD", "€"), ("1.75 EUR", "CAD", "EUR"), ("US$1.75", "CAD", "US$"), ("$1.75 USD", "CAD", "USD"), ("1,75 kr", "EUR", "kr"),
+    [("€1.75", "CAD", "€"), ("1.75 EUR", "CAD", "EUR"), ("US$1.75", "CAD", "US$"), ("$1.75 USD", "CAD", "USD"),
+     ("1,75 kr", "EUR", "kr"),
      ("£1.75", "EUR", "£"), ("$1.75", "EUR", "$")],
 )  # fmt: skip
 def test_money_of_another_currency_is_refused(cell: str, coin: str, found: str) -> None:
@@ -63,8 +71,10 @@ def test_each_machine_takes_its_own_currency() -> None:
 
 @pytest.mark.parametrize(
     "cell",
-    ["1,23,4", "12,34", "1.2.3", "1,234,56", "1 75", "1'75", "1,234.567.8", "1,234 567", ",5", "1.", "--1.75", "(-1.75)", "-(1.75)", "-1.75-",
-     "(1.75", "1.75)", "1.75 apples", "x1.75", "1e9", "１,75", "١٫٧٥", "5,-", "1.75 %", "1/2", "175¢", "0,123,456", "1,75 2,50"],
+    ["1,23,4", "12,34", "1.2.3", "1,234,56", "1 75", "1'75", "1,234.567.8", "1,234 567", ",5", "1.", "--1.75",
+     "(-1.75)", "-(1.75)", "-1.75-",
+     "(1.75", "1.75)", "1.75 apples", "x1.75", "1e9", "１,75", "١٫٧٥", "5,-", "1.75 %", "1/2", "175¢", "0,123,456",
+     "1,75 2,50"],
 )  # fmt: skip
 def test_what_is_no_amount_in_any_convention_is_refused(cell: str) -> None:
     good, (value, reason), _ = amounts("1.75", cell, "2.50")
@@ -94,19 +104,21 @@ def test_in_a_column_with_both_marks_what_reads_two_ways_is_refused() -> None:
 @pytest.mark.parametrize(
     ("cells", "coin", "minor"),
     [
-        (["1,234"], "CAD", [123400]), (["1.234"], "EUR", [123400]), (["1,234"], "JPY", [1234]), (["1,000"], "JPY", [1000]),
+        (["1,234"], "CAD", [123400]), (["1.234"], "EUR", [123400]), (["1,234"], "JPY", [1234]), (["1,000"], "JPY",
+         [1000]),
         (["85", "1,500", "920"], "CAD", [8500, 150000, 92000]), (["85", "1.500"], "EUR", [8500, 150000]),
         (["0.500", "1.500"], "KWD", [500, 1500]), (["0,500", "1,500"], "KWD", [500, 1500]),
     ],
 )  # fmt: skip
 def test_three_digits_behind_a_lone_mark(cells: list[str], coin: str, minor: list[int]) -> None:
-    """The digits that the currency has decide, and what else the column shows (ISO 4217: CAD and EUR 2, JPY 0, KWD 3)."""
+    """The digits of the currency decide, and what else the column shows (ISO 4217: CAD and EUR 2, JPY 0, KWD 3)."""
     assert figures(*cells, coin=coin) == minor
 
 
 @pytest.mark.parametrize(
     ("cells", "coin", "readings"),
-    [(["1,234"], "KWD", ("1234", "1.234")), (["1.234"], "KWD", ("1.234", "1234")), (["1.500", "2.250"], "CAD", ("1.500", "1500")),
+    [(["1,234"], "KWD", ("1234", "1.234")), (["1.234"], "KWD", ("1.234", "1234")), (["1.500", "2.250"], "CAD",
+     ("1.500", "1500")),
      (["1,500", "1500"], "CAD", ("1500", "1.500")), (["1.234", "1,234"], "CAD", ("1.234", "1234"))],
 )  # fmt: skip
 def test_what_stays_open_is_refused_with_both_readings_and_the_line_to_add(
@@ -189,7 +201,8 @@ def test_what_is_no_whole_number_of_units(cell: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("cell", "number"), [("272.0", 272), ("272,0", 272), ("1,234", 1234), ("65535.0", None), ("-1", None), ("FFFF", None), ("0x110", 272)]
+    ("cell", "number"),
+    [("272.0", 272), ("272,0", 272), ("1,234", 1234), ("65535.0", None), ("-1", None), ("FFFF", None), ("0x110", 272)],
 )
 def test_bus_numbers(cell: str, number: int | None) -> None:
     assert figures("274", cell, field="bus") == [274, number]
@@ -292,7 +305,9 @@ def test_any_text_under_a_known_mark_reads_as_a_strict_reader_reads_it(cells: li
         if not cell.strip():
             assert (value, reason) == (None, None)
             continue
-        assert value == strict(cell.replace(" -", "-").replace("- ", "-"), mark, EXPONENTS[coin]) or (value is None and reason)
+        assert value == strict(cell.replace(" -", "-").replace("- ", "-"), mark, EXPONENTS[coin]) or (
+            value is None and reason
+        )
         assert (value is None) == (reason is not None)
 
 

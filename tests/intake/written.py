@@ -57,7 +57,9 @@ def figures(
     return [value for value, _ in read]
 
 
-def times(*cells: str | None, form: str | None = None, now: datetime = NOW, clock: bool = True) -> list[datetime | None]:
+def times(
+    *cells: str | None, form: str | None = None, now: datetime = NOW, clock: bool = True
+) -> list[datetime | None]:
     """What each cell of one column reads as: a local time, or a moment in UTC."""
     written = read_times(pl.Series(cells, dtype=pl.String), form, now=now, with_clock=clock)
     return [one or other for one, other in zip(written.local.to_list(), written.moment.to_list(), strict=True)]

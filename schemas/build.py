@@ -25,6 +25,7 @@ def schemas() -> dict[str, dict[str, Any]]:
         "source.schema.json": json_schemas.source_schema(),
         "results.schema.json": json_schemas.results_schema(),
         "check.schema.json": json_schemas.check_schema(),
+        "learn.schema.json": json_schemas.learn_schema(),
         **inbox,
         "products.table.json": table_schemas.products_schema(),
         "layout.table.json": table_schemas.layout_table_schema(),

@@ -20,6 +20,7 @@ from recon.model.check_results import CheckResults
 from recon.model.currencies import EXPONENTS
 from recon.model.frames import FrameSpec
 from recon.model.layout import Layout
+from recon.model.learn_results import LearnResults
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.source import FIELDS, REQUIRED, Source
@@ -128,6 +129,11 @@ def results_schema() -> Json:
 def check_schema() -> Json:
     """What `recon check --format json` prints."""
     return _output(CheckResults, "recon-check/1", {})
+
+
+def learn_schema() -> Json:
+    """What `recon learn --format json` prints."""
+    return _output(LearnResults, "recon-learn/1", {})
 
 
 def _input(model: type[BaseModel], title: str, tables: Mapping[str, str]) -> Json:

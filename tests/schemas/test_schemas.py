@@ -24,6 +24,7 @@ from typer.testing import CliRunner
 
 from recon.cli.main import app
 from recon.model.layout import Layout, Product
+from recon.model.learn_results import LearnResults
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.source import FIELDS, Source
@@ -337,6 +338,37 @@ def test_what_check_prints_keeps_to_its_schema(sample: str) -> None:
     assert faults("check", {"format": "recon-check/1", "problems": []}) == []
     assert faults("check", {"format": "recon-check/1"})
     assert faults("check", told | {"problems": [{"kind": "bad-value"}]})
+
+
+LEARNING = {
+    "one rule left": ("hex-label", ["110", "115", "118"]),
+    "several rules left": (None, ["110"]),
+    "no tests at all": (None, []),
+}
+
+
+@pytest.mark.parametrize("name", LEARNING)
+def test_what_learn_prints_keeps_to_its_schema(name: str, tmp_path: Path) -> None:
+    rule, tested = LEARNING[name]
+    slots = "".join(f'[[slot]]\nlabel = "{label}"\nproduct = "gum"\nprice = "1.75"\n' for label in range(110, 119))
+    files = {"route.toml": ROUTE, "layouts/m-1.toml": LAYOUT + slots}
+    if tested:
+        moments = [(label, f"2026-08-04 10:0{at}:00") for at, label in enumerate(tested)]
+        rows = [f"m-1,{label},{moment}" for label, moment in moments]
+        vends = [f"m-1,{moment},{int(label, 16)},1.75,test,vended" for label, moment in moments]
+        files["inbox/tests.csv"] = "\n".join(["machine,label,time", *rows, ""])
+        files["inbox/vends.csv"] = "\n".join(["machine,time,bus,price,tender,outcome", *vends, ""])
+    for file, text in files.items():
+        (tmp_path / file).parent.mkdir(exist_ok=True)
+        (tmp_path / file).write_text(text, encoding="utf-8")
+    printed = CliRunner().invoke(app, ["learn", str(tmp_path), "m-1", "--format", "json", "--quiet"])
+    told = json.loads(printed.stdout)
+    assert faults("learn", told) == []
+    LearnResults.model_validate(told)
+    assert told["rule"] == rule
+    assert len(told["tests"]) == len(tested)
+    assert faults("learn", told | {"rules": [{"rule": 1}]})
+    assert faults("learn", {key: value for key, value in told.items() if key != "certain"})
 
 
 # Tables

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from recon import __version__
 from recon.cli import exits
 
 if TYPE_CHECKING:
@@ -60,9 +61,15 @@ def check(
 
     One line for each problem: file, line, column, kind, what is wrong and what to do. Nothing where nothing is wrong.
 
-    Examples:  recon check my-route      recon check --format json layouts/quay-2.toml
+    Examples:
 
-    In CI:  recon check --format github --fail-on warning my-route      recon check --format sarif > recon.sarif
+      recon check my-route
+
+      recon check --fail-on warning layouts/quay-2.toml
+
+      recon check --format sarif my-route > recon.sarif
+
+    Exit codes: 0 nothing at or above --fail-on; 1 something is; 2 a path could not be used.
     """
     from recon.report.checked import Checked
     from recon.report.problems import FORMATS
@@ -76,7 +83,7 @@ def check(
         sources += len(parts.sources)
         found += problems
         files += _files(target, parts)
-    checked = Checked(found, files, fail_on.value)
+    checked = Checked(found, files, fail_on.value, __version__)
     _print(FORMATS[output.value](checked), output)
     if output is Format.GITHUB:
         _summarise(checked)

@@ -15,12 +15,13 @@ class Checked:
     """One run of `recon check`.
 
     problems: in the order of their places. files: those that were read, as the problems name them. fail_on: from
-    which severity on the command leaves with exit code 1.
+    which severity on the command leaves with exit code 1. version: recon's own, for formats that name it.
     """
 
     problems: Sequence[Problem]
     files: Sequence[str] = ()
     fail_on: Severity = "error"
+    version: str | None = None
 
     @cached_property
     def counts(self) -> dict[Severity, int]:

@@ -14,7 +14,6 @@ from pathlib import PurePath
 from typing import Any, Final
 from urllib.parse import quote
 
-from recon import __version__
 from recon.findings.catalogue import CHECK_KINDS, Kind, one_line, words
 from recon.model.problem import Place, Problem
 from recon.report.checked import Checked
@@ -28,14 +27,10 @@ _RULES: Final = {code: at for at, code in enumerate(CHECK_KINDS)}
 
 def problems_sarif(checked: Checked) -> str:
     """One SARIF log as JSON text, also where nothing is wrong: it closes what an earlier log opened."""
+    version = {} if checked.version is None else {"version": checked.version}
+    driver = {"name": "recon", **version, "rules": [_rule(kind) for kind in CHECK_KINDS.values()]}
     run = {
-        "tool": {
-            "driver": {
-                "name": "recon",
-                "version": __version__,
-                "rules": [_rule(kind) for kind in CHECK_KINDS.values()],
-            }
-        },
+        "tool": {"driver": driver},
         "columnKind": "unicodeCodePoints",
         "results": _results(checked),
     }

@@ -1,6 +1,5 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -27,6 +26,7 @@ from recon.match.states import Layouts, layouts
 from recon.match.unmapped import explain, unmapped_numbers
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import Frame
+from recon.model.moment import moment_of_run as moment_of_run
 from recon.model.problem import Problem
 from recon.model.reconciliation import Reconciliation
 from recon.model.results import Results
@@ -60,16 +60,6 @@ class Run:
     def json(self) -> str:
         """The results as JSON text, byte for byte what `recon run --format json` prints."""
         return results_json(self.reconciliation)
-
-
-def moment_of_run() -> datetime:
-    """Now, or the moment that SOURCE_DATE_EPOCH fixes, so that a run can be repeated byte for byte."""
-    fixed = os.environ.get("SOURCE_DATE_EPOCH")
-    if fixed is None:
-        return datetime.now(UTC)
-    if not fixed.isascii() or not fixed.isdigit():
-        raise ReconError(f'SOURCE_DATE_EPOCH is "{fixed}": expected whole seconds since 1970-01-01 UTC')
-    return datetime.fromtimestamp(int(fixed), UTC)
 
 
 def run(

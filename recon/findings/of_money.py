@@ -197,9 +197,10 @@ def payout_findings(
 def _named(checks: Frame, spell: Speller) -> Frame:
     label = pl.coalesce("reference", pl.format("of {}", "paid_on"))
     of = pl.when(pl.col("machine").is_not_null()).then(pl.format(" ({})", "machine")).otherwise(pl.lit(""))
+    days = pl.format("{} to {}", "from", "to").fill_null("days that it does not name")
     return checks.with_columns(
         pl.concat_str(label, of).alias("named"),
-        pl.format("{} to {}", "from", "to").alias("span"),
+        days.alias("span"),
         pl.col("starts").alias("opened_at"),
         pl.col("ends").alias("closed_at"),
     )

@@ -107,12 +107,12 @@ def _compiled(draft: Draft) -> Frame:
     )
     severity = pl.col("severity") if "severity" in there else pl.lit(kind.severity)
     filled = filled.with_columns(
-        pl.Series("id", identities(kind, filled), dtype=pl.String),
         pl.lit(kind.code).alias("kind"),
         severity.cast(pl.Enum(SEVERITIES)).alias("severity"),
         said(kind.words).alias("message"),
         said(kind.advice).alias("advice"),
     )
+    filled = filled.with_columns(pl.Series("id", identities(kind, filled), dtype=pl.String))
     proof = draft.evidence.group_by("n", maintain_order=True).agg(
         pl.struct("file", "row").head(EVIDENCE_SHOWN).alias("evidence"), pl.len().cast(pl.Int64).alias("evidence_count")
     )
@@ -141,9 +141,15 @@ def said(words: str) -> pl.Expr:
 def identities(kind: Kind, frame: Frame) -> list[str]:
     """The ids of findings: twelve hexadecimal digits of a SHA-256 over the kind and what the finding is about, and
     nothing else.
+
+    Two findings may be about the same thing: a statement with two payouts of one day and no references. The first by
+    its `message` has the plain id, the others are numbered behind it: their order in the files decides nothing.
     """
     told = [_told(name, frame.schema[name]) for name in kind.about]
-    texts = frame.select(pl.concat_str(pl.lit(f"{kind.code}\n"), *told)).to_series().to_list()
+    about = frame.select(pl.concat_str(pl.lit(f"{kind.code}\n"), *told).alias("about"), "message")
+    nth = pl.col("message").rank("ordinal").over("about")
+    again = pl.when(nth > 1).then(pl.format("again={}\n", nth)).otherwise(pl.lit(""))
+    texts = about.select(pl.col("about") + again).to_series().to_list()
     return [hashlib.sha256(text.encode()).hexdigest()[:12] for text in texts]
 
 

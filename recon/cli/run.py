@@ -146,6 +146,8 @@ def _print(finished: "Run", form: Format, *, every: bool) -> None:
 
 
 def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progress") -> None:
+    from recon.findings.catalogue import check_kind
+
     counts = finished.frames["findings"]["severity"].value_counts()
     found = sum(count for _, count in counts.iter_rows())
     typer.echo(f"{found} findings in {progress.seconds:.1f} s", err=True)
@@ -154,8 +156,9 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
         rejected = finished.frames["rejects"].height
         if rejected:
             typer.echo(f"rejected rows: {folder.as_posix()}/rejects.csv ({rejected})", err=True)
-    if finished.problems:
-        count = len(finished.problems)
+    # A note, such as a price that differs between machines, would be repeated at every run: recon check tells it.
+    count = sum(check_kind(problem.kind).severity != "note" for problem in finished.problems)
+    if count:
         typer.echo(
             f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {route.as_posix()}", err=True
         )

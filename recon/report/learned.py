@@ -7,6 +7,7 @@ from math import exp, isfinite
 from textwrap import wrap
 from typing import Any
 
+from recon.match.align import CONFIDENT
 from recon.match.learned import Candidate, FoundTest, Learned, NextTest
 from recon.match.numbering import rule_words
 from recon.model.layout import ColumnGrid, Grid, Numbering
@@ -58,9 +59,10 @@ def _of_test(test: FoundTest, paths: Sequence[str], zone_name: str) -> str:
     if test.state == "missing":
         return "not in the log: it failed, or the log missed it"
     if test.state == "ambiguous":
-        maybe = [found for found in (test.vend, *test.runners_up) if found is not None]
-        told = "; ".join(_place(found, paths, zone_name) for found in maybe[:3])
-        return f"ambiguous, not used: {told or 'nothing near it in the log'}"
+        near = [found for found in (test.vend, *test.runners_up) if found is not None and found.short_by < CONFIDENT]
+        maybe = [_place(found, paths, zone_name) for found in near]
+        maybe += ["not in the log"] if test.vend is None else []
+        return f"ambiguous, not used: {'; or '.join(maybe)}"
     assert test.vend is not None
     number = "no number" if test.vend.bus is None else str(test.vend.bus)
     return f"{number:<5}  {_place(test.vend, paths, zone_name, number=False)}  {odds(test.margin)}"
@@ -112,7 +114,7 @@ def _listed(rules: Sequence[Numbering]) -> str:
         if not key or widths[key] == 1:
             named.append((key, rule_words(rule)))
     return ", ".join(
-        f"{{ {key} = w }} with {widths[key]} widths" if widths.get(key, 0) > 1 else text for key, text in named
+        f"{{ {key} = w }} of {widths[key]} widths" if widths.get(key, 0) > 1 else text for key, text in named
     )
 
 

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from recon.cli.source_draft import Drafted
 
 app = typer.Typer(
-    help="Write files for you to finish: a new route folder, the description of an export.",
+    help="Write files for you to finish: a new route folder, the description of an export, a layout.",
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -96,3 +96,69 @@ def _tell(found: "Drafted") -> None:
         if len(trial.reasons) > 5:
             typer.echo(f"  and {len(trial.reasons) - 5} more reasons", err=True)
     typer.echo("Look every line over; then: recon check, recon run", err=True)
+
+
+@app.command("layout")
+def layout(
+    machine: Annotated[str, typer.Option("--machine", "-m", metavar="ID", help="The machine's id, such as quay-2.")],
+    lines: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[LINE]...", help='Labels, label;product;price;capacity, or a tray: "1: 110-118 step 2".'
+        ),
+    ] = None,
+    source: Annotated[
+        str | None, typer.Option("--from", metavar="FILE", help="A file of such lines; - reads them from stdin.")
+    ] = None,
+    like: Annotated[
+        str | None, typer.Option("--like", metavar="ID", help="Copy the layout of this machine, of the same make.")
+    ] = None,
+    with_products: Annotated[
+        bool, typer.Option("--with-products", help="With --like: copy products and prices too.")
+    ] = False,
+    site: Annotated[str | None, typer.Option("--site", help="Where it stands.")] = None,
+    numbering: Annotated[
+        str | None,
+        typer.Option("--numbering", metavar="RULE", help="hex-label, offset=-100, grid=10,first=1 and so on."),
+    ] = None,
+    effective: Annotated[
+        str | None,
+        typer.Option(
+            "--effective", metavar="TIME", help="Local time from which it holds. Default: the start of today."
+        ),
+    ] = None,
+    route_folder: Annotated[
+        Path, typer.Option("--route", metavar="DIR", help="The route folder. Default: this folder.")
+    ] = Path(),
+    output: Annotated[
+        str | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="PATH",
+            help="Where to write it; - prints it. Default: layouts/ID.toml of the route.",
+        ),
+    ] = None,
+) -> None:
+    """Write a layout from a list of labels, from tray shapes, or like that of another machine of the same make.
+
+    A tray line: 1: 110-118 step 2 snack capacity 10 (snack: double width, every other number; candy: single width).
+
+    Examples:  recon draft layout -m quay-7 "1: 110-118 step 2 snack" "2: 130-139 candy" --numbering hex-label
+    recon draft layout -m quay-8 --like quay-2
+    """
+    from recon.cli.layout_draft import Wanted, draft_layout
+    from recon.route.write import save_new
+
+    wanted = Wanted(
+        machine, lines or (), source, like, with_products, site, numbering, effective, route_folder, output
+    )
+    found = draft_layout(wanted)
+    if found.path is None:
+        typer.echo(found.text, nl=False)
+    else:
+        save_new(found.path, found.text)
+        typer.echo(found.path.as_posix())
+    for hint in found.hints:
+        typer.echo(hint, err=True)
+    typer.echo("Look every slot over, then: recon check", err=True)

@@ -98,6 +98,18 @@ def save(path: Path, text: str) -> None:
         raise ReconError(f"{path} was not written ({error.strerror}); it is as it was") from error
 
 
+def save_new(path: Path, text: str) -> None:
+    """Write a file where none stands. Raises ReconError where one does, or where it cannot be written."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("xb") as file:
+            file.write(text.encode())
+    except FileExistsError as error:
+        raise ReconError(f"{path.as_posix()} is there already, and was left as it is: name another file") from error
+    except OSError as error:
+        raise ReconError(f"{path.as_posix()} was not written ({error.strerror}): name another file") from error
+
+
 def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
@@ -191,4 +203,4 @@ def _unsafe(path: Path) -> ReconError:
     )
 
 
-__all__ = ["difference", "save", "text_of", "write_numbers"]
+__all__ = ["difference", "save", "save_new", "text_of", "write_numbers"]

@@ -27,7 +27,8 @@ def said(root: Path) -> list[str]:
     ],
 )
 def test_notes_are_left_to_the_check(lay: Lay, second: str, kinds: list[str], told: list[str]) -> None:
-    root = lay({"layouts/a.toml": LAYOUT + SLOT, "layouts/b.toml": LAYOUT.replace("m-1", "m-2") + second})
+    layouts = {"layouts/a.toml": LAYOUT + SLOT, "layouts/b.toml": LAYOUT.replace("m-1", "m-2") + second}
+    root = lay(layouts | {"inbox/counts.csv": "machine,time,label,counted\nm-1,2026-08-04 09:00,A1,5\n"})
     assert [problem.kind for problem in check(root)] == kinds
     assert len(said(root)) == len(told)
     assert all(line.startswith(start) for line, start in zip(said(root), told, strict=True))

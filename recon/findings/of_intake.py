@@ -15,7 +15,7 @@ WHICH = 8
 def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     """Every remark of the intake and every rejected row, as drafts."""
     notices = intake.notices
-    for kind in ("unreadable-file", "unknown-format"):
+    for kind in ("unreadable-file", "unknown-format", "no-rows"):
         yield _whole_files(kind, notices.filter(pl.col("kind") == kind), spell)
     yield _whole_files("encoding-assumed", notices.filter(pl.col("kind") == "encoding-assumed"), spell)
     yield _passed(notices.filter(pl.col("kind") == "lines-passed-over"), spell)

@@ -1,6 +1,6 @@
 """Findings about money: the box against the log, and the card money against the log."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import timedelta
 
 import polars as pl
@@ -13,12 +13,12 @@ from recon.model.money import round_minor
 from recon.model.settings import Settings
 
 
-def _tolerance(settings: Settings, layouts: Layouts) -> pl.Expr:
+def _tolerance(settings: Settings, digits_of: Mapping[str, int]) -> pl.Expr:
     """The cash tolerance in the minor units of each row's machine."""
     own = settings.exponent
     amount = pl.lit(round_minor(settings.tolerance.cash.scaleb(own)), pl.Int64)
-    for digits in sorted(set(layouts.digits.values()) - {own}):
-        machines = [machine for machine, count in layouts.digits.items() if count == digits]
+    for digits in sorted(set(digits_of.values()) - {own}):
+        machines = [machine for machine, count in digits_of.items() if count == digits]
         other = round_minor(settings.tolerance.cash.scaleb(digits))
         amount = pl.when(pl.col("machine").is_in(machines)).then(pl.lit(other, pl.Int64)).otherwise(amount)
     return amount
@@ -36,7 +36,7 @@ def cash_findings(
     """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown."""
     got = pl.col("collected") + pl.col("tube_change").fill_null(0)
     judged = windows.with_columns(
-        _tolerance(settings, layouts).alias("tolerance"),
+        _tolerance(settings, spell.digits).alias("tolerance"),
         (got - pl.col("expected_high")).alias("least"),
         (got - pl.col("expected_low")).alias("most"),
     )
@@ -170,7 +170,7 @@ def payout_findings(
     """Payouts that do not agree with the card vends, fees that do not agree with the terms, days without a payout.
     checks: those shown.
     """
-    tolerance = pl.lit(round_minor(settings.tolerance.cash.scaleb(settings.exponent)), pl.Int64)
+    tolerance = _tolerance(settings, spell.digits)
     dated = checks.filter(pl.col("gross_expected").is_not_null())
     # What the processor accounts for is what it paid and what it kept: that holds whether the fault lies in the
     # gross, or in a net that is not the gross less the fees. Fees of their own are a question of their own.

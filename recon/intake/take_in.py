@@ -237,6 +237,8 @@ def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: K
     else:
         gathered.tables[number] = table
         gathered.readings[number] = reading
+        if file.rows == 0:
+            gathered.remark(number, "no-rows", "")
         first = gathered.seen.setdefault((file.sha256, part.sheet), number)
         if first != number:
             gathered.remark(number, "duplicate-row", "", other=first)

@@ -61,6 +61,7 @@ def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
             *(f"11-{10 + at // 7} {here:02d}:{at % 60:02d}, A2, token" for at, here in enumerate(hours)),
             name=name,
         )
+    route.file("inbox/loads-none.csv", "machine,time,label,loaded\n")
     sheet = "Tests at m-1\nmachine,label,note\nm-1,a1,Café\nm-1,ZZ,\n"
     route.file("inbox/tests.csv", sheet.encode("cp1252"))
     route.file("inbox/tests-mended.csv", 'file,row,reason,text\ninbox/tests.csv,4,no such label,"m-1,A2,"\n')

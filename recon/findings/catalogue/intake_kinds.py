@@ -64,6 +64,14 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         mend="If the file itself is mended later, take the lines out of the mended rejects file.",
     ),
     Kind(
+        code="no-rows", severity="note", about=("file",),
+        words="{file} names its columns and holds no rows.",
+        advice="Nothing to do where nothing was to be told; otherwise export or fill it in again.",
+        meaning="The file was understood, but no row stands below its header: an export of a time without vends, or a sheet that was never filled in.",
+        example="inbox/loads-2026-38.csv names its columns and holds no rows.",
+        mend="Fill it in, or take it out of inbox/.",
+    ),
+    Kind(
         code="rejected-row", severity="error", about=("file", "row"),
         words="{file}:{row}  {detail}. The row is in rejects.csv.",
         advice="Mend the value in the file, or explain the word in the description, then run again.",

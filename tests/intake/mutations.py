@@ -33,8 +33,9 @@ PATIENCE = 5
 
 Mutator = Callable[[random.Random, bytes], bytes]
 SPICE = [
-    b'"', b"'", b"\0", b"\r", b"\n", b"\r\n", b",", b";", b"\t", b"|", b"\xff", b"\xfe", b"\xef\xbb\xbf", b"=1+1", b"-", b"\xc3", b"\xa0",
-    b"1e999", b"9" * 40, b"NaN", b"65535", b"-1", b"0x", b"2026-02-30 25:61:61", b"\xf0\x9f\xa5\xa4", b"\xe2\x80\xae", b"<b>", b"%", b"\\",
+    b'"', b"'", b"\0", b"\r", b"\n", b"\r\n", b",", b";", b"\t", b"|", b"\xff", b"\xfe", b"\xef\xbb\xbf",
+    b"=1+1", b"-", b"\xc3", b"\xa0", b"1e999", b"9" * 40, b"NaN", b"65535", b"-1", b"0x",
+    b"2026-02-30 25:61:61", b"\xf0\x9f\xa5\xa4", b"\xe2\x80\xae", b"<b>", b"%", b"\\",
 ]  # fmt: skip
 
 

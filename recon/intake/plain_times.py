@@ -28,7 +28,7 @@ def _months() -> Iterator[tuple[str, str]]:
         yield rf"(?i)(^|[^\p{{L}}])(?:{'|'.join(names)})\.?([^\p{{L}}.]|$)", f"${{1}} {english} ${{2}}"
 
 
-_STEPS: Final[tuple[tuple[str, str], ...]] = (
+_CLOCKS: Final[tuple[tuple[str, str], ...]] = (
     # Marks of direction and unusual blanks.
     (r"[\u{200e}\u{200f}\u{061c}]", ""), (r"[\s\u{a0}\u{2009}\u{202f}]+", " "), (r"^[' ]+| +$", ""),
     # The name of a zone in brackets says nothing beside its offset.
@@ -51,6 +51,9 @@ _STEPS: Final[tuple[tuple[str, str], ...]] = (
     (r"^(.*\d{4}.*|.*\d[./-]\d.*)([ T])(\d{1,2})\.(\d{2})(?:\.(\d{2}))?( [AP]M)?( Z| [+-]\d{2}:?\d{2})?$",
      "${1}${2}${3}:${4}:${5}${6}${7}"),
     (r"(:\d{2}):( |$)", "${1}${2}"),
+)  # fmt: skip
+
+_NAMES: Final[tuple[tuple[str, str], ...]] = (
     *_months(),
     # Tuesday, short, where a day follows that has a month of its own.
     (rf"(?i)^ *{MONTH_AND_WEEKDAY}[ ,]+(\d{{1,4}}[-/.]\d|\d{{1,2}}\.? (?:de )? *[A-Z][a-z]{{2}} )", "${1}"),
@@ -59,6 +62,10 @@ _STEPS: Final[tuple[tuple[str, str], ...]] = (
     (r"^(\d{1,2})\.? *[-/.]? *([A-Z][a-z]{2})\b *[-/.,]? *(\d{4}|\d{2})\b\.?", "${1} ${2} ${3}"),
     (r"^ *([A-Z][a-z]{2}) *[-/]? *(\d{1,2})\.? *[-/,]? *(\d{4}|\d{2})([^:\d]|$)", "${1} ${2} ${3}${4}"),
     (r"^(\d{4})\.? *[-/]? *([A-Z][a-z]{2})\b *[-/]? *(\d{1,2})\b\.?", "${1} ${2} ${3}"),
+)  # fmt: skip
+"""Steps for texts with names in them; most columns are without."""
+
+_DAYS: Final[tuple[tuple[str, str], ...]] = (
     (r"^(\d{1,2})\. ?(\d{1,2})\. ?(\d{4})\.?", "${1}.${2}.${3}"),
     (r"^(\d{4})\. ?(\d{1,2})\. ?(\d{1,2})\.?( |$)", "${1}.${2}.${3}${4}"),
     (r"^(\d{1,2})\. (\d{1,2})\. (\d{2})([ ,]|$)", "${1}.${2}.${3}${4}"),
@@ -75,16 +82,21 @@ _STEPS: Final[tuple[tuple[str, str], ...]] = (
 def plainly(texts: pl.Series) -> Plain:
     """Bring a column to plain writing. Each step is one replacement over the whole column."""
     once = texts.unique(maintain_order=True) if texts.len() > 1000 else texts
-    written = pl.col("text")
-    for found, instead in _STEPS:
-        written = written.str.replace_all(found, instead)
-    midnight = written.str.contains(r"(?:^|[ T])24:00(?::00(?:\.0+)?)?(?:$|[ Z+-])")
-    plain = pl.when(midnight).then(written.str.replace(r"([ T])24:00", "${1}00:00")).otherwise(written)
-    read = (
-        once.alias("text")
-        .to_frame()
-        .with_columns(plain.alias("plain"), midnight.fill_null(False).cast(pl.Int64).alias("days"))
-    )
+    written = _stepped(once, _CLOCKS)
+    if written.str.contains(r"\p{L}{3}").any():
+        written = _stepped(written, _NAMES)
+    written = _stepped(written, _DAYS)
+    midnight = written.str.contains(r"(?:^|[ T])24:00(?::00(?:\.0+)?)?(?:$|[ Z+-])").fill_null(False)
+    if midnight.any():
+        written = written.zip_with(~midnight, written.str.replace(r"([ T])24:00", "${1}00:00"))
+    read = pl.DataFrame({"text": once, "plain": written, "days": midnight.cast(pl.Int64)})
     if once.len() != texts.len():
         read = texts.alias("text").to_frame().join(read, on="text", how="left", nulls_equal=True, maintain_order="left")
     return Plain(read["plain"], read["days"])
+
+
+def _stepped(texts: pl.Series, steps: tuple[tuple[str, str], ...]) -> pl.Series:
+    written = pl.col("text")
+    for found, instead in steps:
+        written = written.str.replace_all(found, instead)
+    return texts.alias("text").to_frame().select(written.alias("text")).to_series()

@@ -26,10 +26,10 @@ from recon.match.states import Layouts, layouts
 from recon.match.unmapped import explain, unmapped_numbers
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import Frame
-from recon.model.moment import moment_of_run as moment_of_run
 from recon.model.problem import Problem
 from recon.model.reconciliation import Reconciliation
 from recon.model.results import Results
+from recon.moment import moment_of_run as moment_of_run
 from recon.report.results_json import results_json
 from recon.route.folder import Route, by_place, read_route
 

@@ -13,9 +13,9 @@ from recon.match.numbering import numbers
 from recon.match.timeline import SlotState, slot_states
 from recon.model.errors import ReconError
 from recon.model.layout import Layout, Numbering, Slot
-from recon.model.moment import moment_of_run
 from recon.model.words import LARGEST_BUS
 from recon.model.zones import zone
+from recon.moment import moment_of_run
 from recon.route.amounts import amount_fault
 from recon.route.folder import SETTINGS, Parts, read_parts
 from recon.route.label_lines import Line, slots_of

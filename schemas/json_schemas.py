@@ -34,7 +34,7 @@ Json = dict[str, Any]
 _WHOLE = {"anyOf": [{"type": "integer"}, {"type": "string", "pattern": r"^\s*[+-]?[0-9]+\s*$"}]}
 _AMOUNT = {"anyOf": [{"type": "number"}, {"type": "string", "pattern": r"^\s*\+?[0-9]+(\.[0-9]+)?\s*$"}]}
 _MOMENT = {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?)?$"}
-_TEXT = {"anyOf": [{"type": "string", "minLength": 1, "maxLength": 64}, {"type": "integer"}]}
+_TEXT = {"anyOf": [{"type": "string", "pattern": r"\S", "maxLength": 64}, {"type": "integer"}]}
 _ZONE = {"type": "string", "pattern": r"^[A-Za-z][A-Za-z0-9_+/-]*$", "examples": ["America/Halifax", "UTC"]}
 
 _TAKES: Mapping[Callable[..., Any], Json] = {
@@ -76,7 +76,8 @@ def layout_schema() -> Json:
     """layouts/NAME.toml. The model takes any number as `bus`, so that checks can say more of it; here it is held."""
     schema = _input(Layout, "layouts/NAME.toml of a recon route", {"Slot": "slot", "Change": "change"})
     for table in ("Slot", "Change"):
-        schema["$defs"][table]["properties"]["bus"] |= {"minimum": 0, "maximum": LARGEST_BUS}
+        bus = schema["$defs"][table]["properties"]["bus"]
+        schema["$defs"][table]["properties"]["bus"] = _quoted_too(bus | {"minimum": 0, "maximum": LARGEST_BUS})
     return schema
 
 
@@ -184,6 +185,7 @@ def _plain(schema: Any, *, null: bool) -> Any:
         found["description"] = " ".join(found["description"].split())
     if null:
         return found
+    found = _quoted_too(found)
     if "default" in found and found["default"] is None:
         del found["default"]
     kept = [entry for entry in found.get("anyOf", ()) if entry != {"type": "null"}]
@@ -193,6 +195,17 @@ def _plain(schema: Any, *, null: bool) -> Any:
     elif kept:
         found["anyOf"] = kept
     return found
+
+
+def _quoted_too(schema: Json) -> Json:
+    """A whole number that may be quoted, held to its sign in quotes, too: numeric limits do not speak of text."""
+    text = _WHOLE["anyOf"][1]
+    low = schema.get("minimum", -1)
+    if low < 0 or text not in schema.get("anyOf", ()):
+        return schema
+    pattern = r"^\s*\+?0*[1-9][0-9]*\s*$" if low else r"^\s*\+?[0-9]+\s*$"
+    kinds = [kind if kind != text else {"type": "string", "pattern": pattern} for kind in schema["anyOf"]]
+    return schema | {"anyOf": kinds}
 
 
 def _classes(model: type[BaseModel]) -> dict[str, type[BaseModel]]:

@@ -7,56 +7,20 @@ import importlib.util
 import json
 import subprocess
 import sys
-import tomllib
 from collections.abc import Iterator
-from datetime import date, datetime
-from decimal import Decimal
 from pathlib import Path
 from types import ModuleType
-from typing import Any
 
 import jsonschema
 import pytest
-from pydantic import ValidationError
+from schema_files import LAYOUT, MODELS, ROUTE, SAMPLES, SCHEMAS, SOURCE, TOP, faults, read, recon_takes, toml_faults
 from typer.testing import CliRunner
 
 from recon.cli.main import app
-from recon.model.layout import Layout
 from recon.model.learn_results import LearnResults
 from recon.model.results import Results
-from recon.model.settings import Settings
-from recon.model.source import Source
-from recon.route.files import read_toml
-from recon.route.sources import read_source
-
-TOP = Path(__file__).resolve().parents[2]
-SCHEMAS = TOP / "schemas"
-SAMPLES = ("bayside", "clean")
-Json = dict[str, Any]
 
 JSON_SCHEMAS = sorted(SCHEMAS.glob("*.schema.json"))
-
-
-def read(path: Path) -> Json:
-    found: Json = json.loads(path.read_text(encoding="utf-8"))
-    return found
-
-
-def faults(name: str, value: object) -> list[str]:
-    """What the schema of that name says against a value."""
-    judge = jsonschema.Draft202012Validator(read(SCHEMAS / f"{name}.schema.json"))
-    return [f"{error.json_path}: {error.message}" for error in judge.iter_errors(value)]
-
-
-def plain(value: object) -> object:
-    """A value of TOML as a value of JSON: moments as they are written, exact numbers as numbers."""
-    if isinstance(value, dict):
-        return {key: plain(entry) for key, entry in value.items()}
-    if isinstance(value, list):
-        return [plain(entry) for entry in value]
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    return float(value) if isinstance(value, Decimal) else value
 
 
 @pytest.fixture(scope="module")
@@ -160,14 +124,11 @@ def files(folder: str) -> list[Path]:
     ids=lambda entry: entry if isinstance(entry, str) else f"{entry.parents[1].name}-{entry.stem}",
 )
 def test_the_samples_are_taken(name: str, path: Path) -> None:
-    assert faults(name, plain(tomllib.loads(path.read_text(encoding="utf-8")))) == []
+    assert toml_faults(name, path.read_text(encoding="utf-8")) == []
 
 
-ROUTE = 'name = "R"\ncurrency = "CAD"\ntimezone = "America/Halifax"\n'
-LAYOUT = 'machine = "m-1"\neffective = 2026-08-03T07:00:00\n'
 SLOT = LAYOUT + '[[slot]]\nlabel = "110"\n'
 CHANGE = SLOT + "[[change]]\nfrom = 2026-09-14T09:30:00\n"
-SOURCE = 'kind = "vends"\nfiles = ["*.csv"]\n'
 MAPPED = SOURCE + '[columns]\nmachine = "M"\ntime = "T"\nbus = "B"\ntender = "P"\n'
 
 TAKEN = [
@@ -243,39 +204,23 @@ REFUSED = [
     ("source", MAPPED + '[table]\nencoding = "latin"\n'),
     ("source", MAPPED + "[table]\nheader_line = 0\n"),
 ]
-MODELS = {"route": Settings, "layout": Layout, "source": Source}
-
-
-def recon_takes(name: str, text: str, folder: Path) -> bool:
-    """Whether recon's own reading takes a file."""
-    (folder / "a.toml").write_text(text, encoding="utf-8")
-    if name == "source":
-        return read_source(folder, "a.toml")[0] is not None
-    read_file = read_toml(folder, "a.toml")
-    assert isinstance(read_file, tuple), read_file
-    data = read_file[0]
-    try:
-        MODELS[name].model_validate(data)
-    except ValidationError:
-        return False
-    return "slots" not in data
 
 
 @pytest.mark.parametrize(("name", "text"), TAKEN, ids=range(len(TAKEN)))
 def test_what_recon_takes_the_schema_takes(name: str, text: str, tmp_path: Path) -> None:
     assert recon_takes(name, text, tmp_path)
-    assert faults(name, plain(tomllib.loads(text))) == []
+    assert toml_faults(name, text) == []
 
 
 @pytest.mark.parametrize(("name", "text"), REFUSED, ids=range(len(REFUSED)))
 def test_what_recon_refuses_the_schema_refuses(name: str, text: str, tmp_path: Path) -> None:
     assert not recon_takes(name, text, tmp_path)
-    assert faults(name, plain(tomllib.loads(text))) != []
+    assert toml_faults(name, text) != []
 
 
 @pytest.mark.parametrize("number", [-1, 65535, 70000])
 def test_a_number_that_the_check_tells_is_refused(number: int) -> None:
-    assert faults("layout", plain(tomllib.loads(SLOT + f"bus = {number}\n"))) != []
+    assert toml_faults("layout", SLOT + f"bus = {number}\n") != []
 
 
 def test_every_key_of_the_models_is_there() -> None:

@@ -3,28 +3,17 @@ the samples, and refuse tables that are wrong.
 """
 
 import csv
-import json
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
 
 import jsonschema
 import pytest
+from schema_files import SAMPLES, SCHEMAS, TOP, Json, read
 
 from recon.model.layout import Product
 from recon.model.source import FIELDS
 from recon.route.layout_table import COLUMNS
-
-TOP = Path(__file__).resolve().parents[2]
-SCHEMAS = TOP / "schemas"
-SAMPLES = ("bayside", "clean")
-Json = dict[str, Any]
-
-
-def read(path: Path) -> Json:
-    found: Json = json.loads(path.read_text(encoding="utf-8"))
-    return found
 
 
 @pytest.mark.parametrize("path", sorted(SCHEMAS.glob("*.table.json")), ids=lambda path: path.name)

@@ -110,7 +110,15 @@ def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | No
         counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load"
     )
     cash = cash_windows(intake.cash, priced, laid, near=near)
-    money = card_money(intake.payouts, priced, laid, settings.cards, zone=settings.timezone, digits=settings.exponent)
+    money = card_money(
+        intake.payouts,
+        priced,
+        laid,
+        settings.cards,
+        zone=settings.timezone,
+        currency=settings.currency,
+        digits=settings.exponent,
+    )
     shown = _Shown(since, until)
     frames = {
         "stock": shown.closing(stock.windows),

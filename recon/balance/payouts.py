@@ -4,6 +4,7 @@ A payout covers the card vends from the start of its first day to the end of its
 are a percentage of each vend and an amount for each; the monthly fee may stand in any payout, so it is shown beside.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -19,12 +20,11 @@ from recon.model.settings import Cards
 @dataclass(frozen=True, slots=True)
 class CardMoney:
     """checks: the frame `payout_checks`. unpaid: machine and day with card vends that no payout covers though later
-    days are paid out (machine, day, stretch, vends, low, first_time, last_time). days: card vends by machine and day.
+    days are paid out (machine, day, stretch, vends, low, first_time, last_time).
     """
 
     checks: Frame
     unpaid: Frame
-    days: Frame
 
 
 def fee(gross: int, vends: int, cards: Cards, digits: int) -> int:
@@ -32,9 +32,17 @@ def fee(gross: int, vends: int, cards: Cards, digits: int) -> int:
     return round_minor(Decimal(gross) * cards.percent / 100 + cards.per_vend.scaleb(digits) * vends)
 
 
-def card_money(payouts: Frame, priced: Frame, layouts: Layouts, cards: Cards, *, zone: str, digits: int) -> CardMoney:
-    """Set every payout beside the card vends that it covers. zone, digits: of the route, in which payouts are made."""
-    days = _days(priced, zone)
+def card_money(
+    payouts: Frame, priced: Frame, layouts: Layouts, cards: Cards, *, zone: str, currency: str, digits: int
+) -> CardMoney:
+    """Set every payout beside the card vends that it covers. zone, currency, digits: of the route.
+
+    A payout that names no machine is for all whose layout names no other currency: yen and cents are never added up.
+    One that names a machine is in that machine's currency.
+    """
+    alike = layouts.machines.with_columns((pl.col("currency") != currency).alias("foreign"))
+    days = _days(priced, zone).join(alike.select("machine", "foreign"), on="machine", how="left")
+    days = days.with_columns(pl.col("foreign").fill_null(False))
     covered = _covered_days(payouts, days)
     sums = covered.group_by("file", "row").agg(
         pl.col("vends").sum(), pl.col("low").sum(), pl.col("high").sum(), pl.col("machine").n_unique().alias("machines")
@@ -44,9 +52,9 @@ def card_money(payouts: Frame, priced: Frame, layouts: Layouts, cards: Cards, *,
     joined = joined.with_columns(
         pl.when(dated).then(pl.col(name).fill_null(0)).alias(name) for name in ("vends", "low", "high", "machines")
     )
-    return CardMoney(
-        guard(_checked(joined, cards, layouts, zone, digits), PAYOUT_CHECKS), _unpaid(days, payouts, covered), days
-    )
+    for_all = alike.height - int(alike["foreign"].sum())
+    checks = _checked(joined, cards, layouts.digits, for_all, zone, digits)
+    return CardMoney(guard(checks, PAYOUT_CHECKS), _unpaid(days, payouts, covered))
 
 
 def _days(priced: Frame, zone: str) -> Frame:
@@ -83,25 +91,31 @@ def _covered_days(payouts: Frame, days: Frame) -> Frame:
         .filter(pl.col("day").is_not_null())
     )
     one = spread.filter(pl.col("machine").is_not_null()).join(days, on=["machine", "day"], how="inner")
-    every = spread.filter(pl.col("machine").is_null()).drop("machine").join(days, on="day", how="inner")
+    every = spread.filter(pl.col("machine").is_null()).drop("machine").join(
+        days.filter(~pl.col("foreign")), on="day", how="inner"
+    )
     return pl.concat([one, every.select(one.columns)])
 
 
-def _checked(joined: Frame, cards: Cards, layouts: Layouts, zone: str, digits: int) -> Frame:
+def _checked(
+    joined: Frame, cards: Cards, digits_of: Mapping[str, int], for_all: int, zone: str, default_digits: int
+) -> Frame:
+    """for_all: how many machines a payout is for that names none."""
+    digits = [digits_of.get(machine, default_digits) for machine in joined["machine"].to_list()]
     fees = [
-        None if low is None else fee(low, vends, cards, digits)
-        for low, vends in joined.select("low", "vends").iter_rows()
+        None if low is None else fee(low, vends, cards, own)
+        for (low, vends), own in zip(joined.select("low", "vends").iter_rows(), digits, strict=True)
     ]
     on_gross = [
-        None if gross is None else fee(gross, vends or 0, cards, digits)
-        for gross, vends in joined.select("gross", "vends").iter_rows()
+        None if gross is None else fee(gross, vends or 0, cards, own)
+        for (gross, vends), own in zip(joined.select("gross", "vends").iter_rows(), digits, strict=True)
     ]
     # Monthly fees are kept exact until here: one a machine that the payout speaks for, all of them where it names none.
-    each = round_minor(cards.monthly.scaleb(digits))
+    each = pl.Series("each", [round_minor(cards.monthly.scaleb(own)) for own in digits], dtype=pl.Int64)
     machines = (
         pl.when(pl.col("machine").is_not_null())
         .then(1)
-        .otherwise(pl.max_horizontal(pl.col("machines").fill_null(0), pl.lit(layouts.machines.height)))
+        .otherwise(pl.max_horizontal(pl.col("machines").fill_null(0), pl.lit(for_all)))
     )
 
     def midnight(day: str, days_on: int) -> pl.Expr:
@@ -137,7 +151,7 @@ def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:
     )
     for_all = payouts.filter(pl.col("machine").is_null())["to"].max()
     bounded = days.join(lasts, on="machine", how="left").with_columns(
-        pl.max_horizontal("own_last", pl.lit(for_all, pl.Date)).alias("last")
+        pl.max_horizontal("own_last", pl.when(~pl.col("foreign")).then(pl.lit(for_all, pl.Date))).alias("last")
     )
     done = covered.select("machine", "day").unique().with_columns(pl.lit(True).alias("done"))
     known = bounded.join(done, on=["machine", "day"], how="left").with_columns(pl.col("done").fill_null(False))

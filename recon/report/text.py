@@ -107,14 +107,21 @@ def _stock(done: Reconciliation) -> str:
 
 
 def _own(done: Reconciliation, frame: Frame, column: str) -> str:
-    """The sum of a money column, by itself for each currency in it."""
-    sums: dict[int, int] = {}
-    for machine, amount in frame.group_by("machine").agg(pl.col(column).sum()).iter_rows():
-        digits = done.digits_of.get(machine, done.digits)
-        sums[digits] = sums.get(digits, 0) + abs(int(amount))
-    return " + ".join(to_text(amount, digits) for digits, amount in sorted(sums.items(), reverse=True)) or to_text(
-        0, done.digits
+    """The size of the sum of a money column, by itself for each currency in it, the route's first and unnamed."""
+    laid = done.frames["machines"].select("machine", "currency", "digits")
+    own = pl.col("currency").fill_null(done.currency)
+    sums = (
+        frame.select("machine", pl.col(column).alias("sum"))
+        .join(laid, on="machine", how="left")
+        .group_by(own, pl.col("digits").fill_null(done.digits))
+        .agg(pl.col("sum").sum())
+        .sort(pl.col("currency") != done.currency, "currency")
     )
+    told = [
+        to_text(abs(amount), digits) + ("" if code == done.currency else f" {code}")
+        for code, digits, amount in sums.iter_rows()
+    ]
+    return " + ".join(told) or to_text(0, done.digits)
 
 
 def _cash(done: Reconciliation) -> str:
@@ -138,12 +145,12 @@ def _cards(done: Reconciliation) -> str:
     checks = done.frames["payout_checks"].filter(pl.col("over_short").is_not_null())
     if checks.height == 0:
         return "Cards   no payout to check"
-    text = f"Cards   {checks.height:,} payouts: {to_text(int(checks['net_expected'].sum()), done.digits)} net expected"
+    text = f"Cards   {checks.height:,} payouts: {_own(done, checks, 'net_expected')} net expected"
     for name, part in (
         ("short", checks.filter(pl.col("over_short") < 0)),
         ("over", checks.filter(pl.col("over_short") > 0)),
     ):
-        text += f", {to_text(abs(int(part['over_short'].sum())), done.digits)} {name}" if part.height else ""
+        text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     return text if (checks["over_short"] != 0).any() else f"{text}, all agree"
 
 

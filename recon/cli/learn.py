@@ -45,6 +45,17 @@ def learn(
     route: Annotated[Path, typer.Argument(metavar="ROUTE", help="The route folder.")],
     machine: Annotated[str, typer.Argument(metavar="MACHINE", help="The machine's id.")],
     form: Annotated[Format, typer.Option("--format", help="How to print what was learned.")] = Format.text,
+    write: Annotated[
+        bool, typer.Option("--write", help="Put the numbers into the machine's layout, keeping all else of it.")
+    ] = False,
+    changed: Annotated[
+        str | None,
+        typer.Option(
+            "--changed",
+            metavar="TIME",
+            help="The numbers changed at this local time: keep the old ones before it. Default: they were wrong.",
+        ),
+    ] = None,
     quiet: Annotated[
         bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")
     ] = False,
@@ -59,6 +70,8 @@ def learn(
 
       recon learn bayside quay-9 --format json
 
+      recon learn bayside quay-9 --write
+
     Exit codes: 0 every slot's number is certain; 1 not yet; 2 a setting or an input could not be used.
     """
     from recon.cli.progress import Progress
@@ -68,11 +81,43 @@ def learn(
         lesson = learn_machine(route, machine, progress)
     told = learned_json if form is Format.json else learned_text
     typer.echo(told(lesson.learned, lesson.paths, lesson.zone), nl=False)
+    _into_layout(lesson, changed, write=write, show=form is Format.text, quiet=quiet)
     if lesson.route.problems and not quiet:
         count = len(lesson.route.problems)
         remarks = f"{count} remark{'s' if count > 1 else ''} on the settings"
         typer.echo(f"{remarks}: recon check {route.as_posix()}", err=True)
     raise typer.Exit(exits.OK if lesson.learned.certain else exits.FINDINGS)
+
+
+def _into_layout(lesson: Lesson, changed: str | None, *, write: bool, show: bool, quiet: bool) -> None:
+    """Write what was learned into the layout, or show what would change once it is certain."""
+    from recon.cli.learn_write import propose
+    from recon.model.errors import ReconError
+    from recon.route.write import save
+
+    if not (write or (show and lesson.learned.certain)):
+        return
+    if not lesson.learned.numbers:
+        typer.echo("No number is known yet: nothing was written.", err=True)
+        return
+    try:
+        proposed = propose(lesson, changed)
+    except ReconError as error:
+        if write or changed is not None:
+            raise
+        # What was learned stands on stdout all the same.
+        typer.echo(f"The layout is not to be edited: {error}", err=True)
+        return
+    if not proposed.diff:
+        told = f"{proposed.name} holds all of this already"
+    elif write:
+        save(proposed.path, proposed.text)
+        told = f"{proposed.name}: written. Look it over: git diff, recon check"
+    else:
+        typer.echo(f"\n{proposed.diff}", nl=False)
+        told = f"{proposed.name} is as it was. To put this into it: recon learn --write"
+    if not quiet:
+        typer.echo(told, err=True)
 
 
 def learn_machine(folder: Path, machine: str, progress: "Progress") -> Lesson:

@@ -72,12 +72,13 @@ def text_of(path: Path) -> str:
     return path.read_bytes().decode() if path.exists() else ""
 
 
-def difference(path: Path, text: str) -> str:
-    """What would change in the file, as a unified diff; empty where nothing would."""
+def difference(path: Path, text: str, name: str | None = None) -> str:
+    """What would change in the file, as a unified diff; empty where nothing would. name: what to call the file."""
     before, after = (each.removeprefix(_BOM).splitlines() for each in (text_of(path), text))
-    name = path.as_posix()
+    name = name or path.as_posix()
     lines = difflib.unified_diff(before, after, name if path.exists() else os.devnull, name, lineterm="")
-    return "".join(f"{line}\n" for line in lines)
+    # An empty line of context is a lone space by the letter of the format; every reader takes it without, too.
+    return "".join("\n" if line == " " else f"{line}\n" for line in lines)
 
 
 def save(path: Path, text: str) -> None:

@@ -7,6 +7,7 @@ the logarithm of how much likelier the vend is as that test than as a customer's
 unknown for all: taken from the peaks of the histogram of time differences, each refined by its own alignment.
 """
 
+from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -229,13 +230,12 @@ def _scores(
         own = {bus for label, bus in others if label == test.label}
         taken = {bus for label, bus in others if label != test.label} - own
         row = {}
-        for place, vend in enumerate(vends):
+        clock = None if test.moment is None or offset is None else test.moment + offset
+        for place in _in_reach(vends, clock):
+            vend = vends[place]
             score = itself[place] + backdrop.of_price(test, vend)
-            if test.moment is not None and offset is not None:
-                gap = vend.moment - test.moment - offset
-                if abs(gap) > _WIDEST:
-                    continue
-                score += backdrop.of_time(gap)
+            if clock is not None:
+                score += backdrop.of_time(vend.moment - clock)
             if vend.bus is not None and test.label in rule:
                 score += _BY_RULE if vend.bus == rule[test.label] else _AGAINST_RULE
             elif vend.bus in own:
@@ -245,6 +245,14 @@ def _scores(
             row[place] = score
         found.append(row)
     return found
+
+
+def _in_reach(vends: Sequence[Vend], clock: float | None) -> range:
+    """The vends that a test made at that moment of the log's clock may be; all of them where that is not known."""
+    if clock is None:
+        return range(len(vends))
+    since = bisect_left(vends, clock - _WIDEST, key=lambda vend: vend.moment)
+    return range(since, bisect_right(vends, clock + _WIDEST, lo=since, key=lambda vend: vend.moment))
 
 
 def best_sums(scores: Scores) -> Alignment:

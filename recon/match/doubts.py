@@ -1,6 +1,7 @@
 """What the customers' own vends say against a rule: numbers that it gives to no slot, prices that are another slot's.
 
-Only vends logged since the first test are asked: what was logged before may be another reader's.
+What was logged before the first test may be another reader's: numbers are asked from that test on, prices as far back
+as every number is one that the rule gives.
 """
 
 from collections.abc import Collection, Mapping
@@ -24,14 +25,17 @@ def stray_numbers(logged: Frame, since: datetime, given: Collection[int | None])
 
 
 def other_prices(logged: Frame, since: datetime, given: Mapping[str, int], states: Frame) -> tuple[str, ...]:
-    """Labels whose number vended from `since` on for cash, each time at another price than the layout's.
+    """Labels whose number vended for cash, each time at another price than the layout's.
 
-    given: label to number. states: the machine's slots over time. Where most labels that can be compared are so, the
+    since: the first test; vends before it count too, back to the last whose number no slot is given. given: label to
+    number. states: the machine's slots over time. Where most labels that can be compared are so, the
     layout's prices are not the machine's and say nothing: none is returned.
     """
     numbered = pl.DataFrame(list(given.items()), schema={"label": pl.String, "bus": pl.Int32}, orient="row")
+    earlier = logged.filter((pl.col("time") < since.astimezone(UTC)) & ~pl.col("bus").is_in(list(given.values())))
+    other_reader = earlier["time"].max() if earlier.height else datetime.min.replace(tzinfo=UTC)
     paid = logged.filter(
-        (pl.col("time") >= since.astimezone(UTC)) & (pl.col("tender") == "cash") & (pl.col("price") > 0)
+        (pl.col("time") > other_reader) & (pl.col("tender") == "cash") & (pl.col("price") > 0)
     ).select("time", "bus", pl.col("price").alias("paid"), pl.int_range(pl.len()).alias("vend"))
     asked = paid.join(numbered, on="bus").join(states.select("label", "starts", "price"), on="label")
     in_force = asked.filter(pl.col("starts") <= pl.col("time")).sort("vend", "starts").unique("vend", keep="last")

@@ -86,8 +86,11 @@ def _frame(rows: list[dict[str, object]], schema: dict[str, pl.DataType | type[p
     return pl.DataFrame([{"machine": "m-1", "zone": "UTC", **row} for row in rows], schema=schema)
 
 
-def generate(seed: int, *, customers: bool = True) -> Machine:
-    """A machine of 20 to 80 slots that follows one rule, with customers and all the noise of an evening."""
+def generate(seed: int, *, customers: bool = True, exchanged: int = 0, daily: float | None = None) -> Machine:
+    """A machine of 20 to 80 slots that follows one rule, with customers and all the noise of an evening.
+
+    exchanged: so many slots have each other's numbers, against the rule, in a ring. daily: vends a day, else by chance.
+    """
     chance = random.Random(seed)
     while True:
         letters = chance.random() < 0.4
@@ -105,6 +108,11 @@ def generate(seed: int, *, customers: bool = True) -> Machine:
     machine.test_mode = chance.random() < 0.5
     machine.timed = not machine.test_mode or chance.random() < 0.8
     machine.daily, machine.failing, machine.missing = chance.uniform(10, 120), 0.08, 0.05
+    machine.daily = daily or machine.daily
+    if exchanged:
+        ring = chance.sample(machine.labels, exchanged)
+        passed_on = [numbers[label] for label in (*ring[1:], ring[0])]
+        machine.numbers.update(zip(ring, passed_on, strict=True))
     if customers:
         _customers(machine, chance)
     return machine

@@ -1,6 +1,7 @@
 """Learn many generated machines and print how it went.
 
     python tests/match/learn_trials.py --machines 1000 --seed 1
+    python tests/match/learn_trials.py --machines 100 --seed 1 --exchanged 6
 """
 
 import argparse
@@ -21,12 +22,15 @@ class Figures:
     seeds: dict[int, str] = field(default_factory=dict)
 
 
-def trials(machines: int, seed: int) -> Figures:
-    """Generate and learn `machines` machines; the same seed gives the same figures."""
+def trials(machines: int, seed: int, *, exchanged: int = 0) -> Figures:
+    """Generate and learn `machines` machines; the same seed gives the same figures.
+
+    exchanged: slots of each that have each other's numbers, against its rule.
+    """
     figures = Figures()
     for number in range(machines):
         one = seed * 1_000_000 + number
-        machine = generate(one)
+        machine = generate(one, exchanged=exchanged)
         learned, made, lied = evening(machine, one)
         right = learned.certain and dict(learned.numbers) == machine.numbers
         verdict = "wrong" if lied else "right" if right else "unsure"
@@ -43,9 +47,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Learn many generated machines and print how it went.")
     parser.add_argument("--machines", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--exchanged", type=int, default=0, help="slots of each machine wired against its rule")
     asked = parser.parse_args()
     started = time.perf_counter()
-    figures = trials(asked.machines, asked.seed)
+    figures = trials(asked.machines, asked.seed, exchanged=asked.exchanged)
     tests = sorted(figures.tests)
     out = [f"machines {asked.machines}, seed {asked.seed}"]
     out += [f"{verdict:<7} {figures.verdicts[verdict]}" for verdict in ("right", "unsure", "wrong")]

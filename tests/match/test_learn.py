@@ -42,6 +42,15 @@ def test_a_slice_of_the_thousand_machines() -> None:
     assert sum(figures.verdicts.values()) == 60
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_slots_wired_against_the_rule_are_not_called_certain_where_customers_bought_enough(seed: int) -> None:
+    """Six slots exchanged in a ring, a hundred vends a day for four days. See docs/learn.md, Trials."""
+    machine = generate(seed, exchanged=6, daily=100)
+    told, _, lied = evening(machine, seed, most=6)
+    assert not lied
+    assert not told.certain
+
+
 def test_two_tests_fill_in_sixty_slots() -> None:
     machine = quiet(DIGITS, HEX)
     told = after_tests(machine, "169", "118")
@@ -159,6 +168,21 @@ def test_slots_that_sell_at_other_prices_are_tested_before_the_rule_is_believed(
     shown = after_tests(machine, "113")
     assert shown.exceptions == ("113",)
     assert not shown.certain
+
+
+def test_earlier_vends_at_other_prices_count_back_to_another_reader() -> None:
+    """The same two slots, sold before the tests; then the same before a number that only another reader can send."""
+    numbers = HEX.copy()
+    numbers[3], numbers[40] = numbers[40], numbers[3]
+    for stranger, certain in ((None, False), (999, True)):
+        machine = quiet(DIGITS, numbers)
+        machine.prices["113"] = 350
+        for at, label in enumerate(["113", "150", "120", "121", "122", "123", "124"] * 3):
+            machine.vend(label, EVENING - timedelta(hours=5, minutes=at), "cash")
+        if stranger is not None:
+            machine.numbers["stranger"], machine.prices["stranger"] = stranger, 200
+            machine.vend("stranger", EVENING - timedelta(hours=4), "cash")
+        assert after_tests(machine, "169", "118").certain is certain
 
 
 def test_prices_that_are_wrong_everywhere_say_nothing() -> None:

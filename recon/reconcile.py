@@ -17,6 +17,7 @@ from recon.balance.stock import Stock, stock_windows
 from recon.balance.summary import machine_summaries
 from recon.findings import of_intake, of_matching, of_money, of_stock
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
+from recon.findings.catalogue.money_kinds import PAYOUT_KINDS
 from recon.findings.draft import Speller, compile_findings
 from recon.findings.layouts import layout_problems
 from recon.intake.take_in import Intake, take_in
@@ -119,7 +120,7 @@ def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | No
         currency=settings.currency,
         digits=settings.exponent,
     )
-    shown = _Shown(since, until)
+    shown = _Shown(since, until, now)
     frames = {
         "stock": shown.closing(stock.windows),
         "cash_windows": shown.closing(cash),
@@ -178,22 +179,33 @@ def _find(
     )
 
 
+_OF_ONE_MOMENT = ("not-counted", "count-restated", "vend-changed")
+
+
 @dataclass(frozen=True, slots=True)
 class _Shown:
-    """Which part of everything is shown: what closes after `since` and not after `until`."""
+    """Which part of everything is shown: what closes after `since` and not after `until`, and what happens meanwhile.
+
+    A vend of the very moment of a count is of the window that it opens, so that one at `since` is shown, and one at
+    `until` is not; nor is a payout of the day that begins then. `until` is not cut so where it is the moment of the
+    run: that shows all.
+    """
 
     since: datetime | None
     until: datetime
-
-    def _within(self, moment: pl.Expr) -> pl.Expr:
-        inside = moment <= self.until
-        return inside if self.since is None else inside & (moment > self.since)
+    now: datetime
 
     def closing(self, windows: Frame) -> Frame:
-        return windows.filter(self._within(pl.col("closed_at")))
+        closed = pl.col("closed_at")
+        inside = closed <= self.until
+        return windows.filter(inside if self.since is None else inside & (closed > self.since))
+
+    def _happening(self, moment: pl.Expr) -> pl.Expr:
+        inside = moment <= self.until if self.until >= self.now else moment < self.until
+        return inside if self.since is None else inside & (moment >= self.since)
 
     def at(self, vends: Frame) -> Frame:
-        return vends.filter(self._within(pl.col("time")))
+        return vends.filter(self._happening(pl.col("time")))
 
     def paid(self, checks: Frame, zone: str) -> Frame:
         day = (
@@ -201,10 +213,18 @@ class _Shown:
             .cast(pl.Datetime("us"))
             .dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
         )
-        return checks.filter(self._within(day.dt.convert_time_zone("UTC")).fill_null(True))
+        return checks.filter(self._happening(day.dt.convert_time_zone("UTC")).fill_null(True))
 
     def touching(self, findings: Frame) -> Frame:
-        """Findings whose time reaches into what is shown; those without a time always."""
+        """Findings whose time reaches into what is shown; those without a time always.
+
+        A payout is shown by the day on which it was paid, though the days that it covers lie before: its findings
+        are made of the payouts shown, and go with them.
+        """
         begins_in_time = pl.col("opened_at").fill_null(pl.col("closed_at")) <= self.until
-        ends_in_time = pl.lit(True) if self.since is None else pl.col("closed_at").fill_null(self.until) > self.since
-        return findings.filter(begins_in_time.fill_null(True) & ends_in_time)
+        # Without an end a finding lasts, but for those that speak of one moment.
+        lasting = pl.when(pl.col("kind").is_in(_OF_ONE_MOMENT)).then("opened_at").otherwise(self.until)
+        ends = pl.coalesce("closed_at", lasting)
+        ends_in_time = pl.lit(True) if self.since is None else (ends > self.since).fill_null(True)
+        with_payout = pl.col("kind").is_in(PAYOUT_KINDS)
+        return findings.filter(with_payout | (begins_in_time.fill_null(True) & ends_in_time))

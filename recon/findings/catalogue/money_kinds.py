@@ -5,6 +5,9 @@ from recon.findings.catalogue.kind import Kind
 _WINDOW = ("machine", "opened_at", "closed_at")
 _PAYOUT = ("machine", "paid_on", "from", "to", "reference")
 
+PAYOUT_KINDS = ("payout-short", "payout-over", "fee-differs", "payout-undated")
+"""Kinds that speak of one payout."""
+
 MONEY_KINDS: tuple[Kind, ...] = (
     Kind(
         code="cash-short", severity="error", about=_WINDOW,

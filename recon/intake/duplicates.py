@@ -23,6 +23,11 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     row that stands for it, and one `reference-reused` a vend whose reference another vend already had.
     """
     content = [column.name for column in BY_KIND[kind].columns if column.name not in _NOT_CONTENT]
+    if kind == "cash":
+        # The rows of a sheet add up to one collection: a sheet that puts another right is told anew as a whole, and
+        # may repeat a row of it.
+        kept, repeats = _by_content(frame.with_columns(_collection().alias("whole")), [*content, "whole"])
+        return kept.drop("whole", strict=False), repeats
     if kind != "vends":
         kept, repeats = _multiset(frame, content, states=kind in _STATES)
         return kept, repeats
@@ -36,6 +41,13 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
     kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
     return kept, pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
+
+
+def _collection() -> pl.Expr:
+    """All that a file says of the collection to which a row belongs, in one text."""
+    tubes = pl.col("tubes").cast(pl.String).fill_null("-")
+    said = pl.format("{}:{}:{}", "collected", tubes, pl.col("note").fill_null("-"))
+    return said.unique().sort().str.join("\n").over("file", "machine", "time")
 
 
 def _repeated_references(frame: Frame) -> pl.Series | None:

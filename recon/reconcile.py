@@ -127,7 +127,7 @@ def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | No
         "payout_checks": shown.paid(money.checks, settings.timezone),
     }
     frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
-    frames["findings"] = shown.touching(_find(route, intake, laid, priced, counts, stock, money, frames))
+    frames["findings"] = shown.touching(_find(route, intake, laid, priced, counts, loads, stock, money, frames))
     every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
     taken = {
         name: getattr(intake, name)
@@ -153,6 +153,7 @@ def _find(
     laid: Layouts,
     priced: Frame,
     counts: Frame,
+    loads: Frame,
     stock: Stock,
     money: CardMoney,
     shown: Mapping[str, Frame],
@@ -169,6 +170,7 @@ def _find(
             of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
             of_matching.unknown_machines(named, laid, spell),
             of_matching.unmapped(strays, explained, priced, spell, laid),
+            of_matching.without_slot(counts, loads, laid, spell),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),
             *of_matching.price_findings(priced, laid, spell),
@@ -179,7 +181,7 @@ def _find(
     )
 
 
-_OF_ONE_MOMENT = ("not-counted", "count-restated", "vend-changed")
+_OF_ONE_MOMENT = ("not-counted", "count-restated", "collection-restated", "vend-changed")
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,9 +55,32 @@ def _collections(cash: Frame) -> Frame:
     """One row a machine and moment: the rows of one sheet add up, a later sheet for the same moment replaces an
     earlier.
     """
+    return _sheets(cash).unique(["machine", "time"], keep="last", maintain_order=True)
+
+
+def _sheets(cash: Frame) -> Frame:
     sheets = cash.sort("machine", "time", "file", "row").group_by("machine", "time", "file", maintain_order=True)
-    per_sheet = sheets.agg(pl.col("collected").sum(), pl.col("tubes").drop_nulls().last(), pl.col("row").last())
-    return per_sheet.unique(["machine", "time"], keep="last", maintain_order=True)
+    return sheets.agg(pl.col("collected").sum(), pl.col("tubes").drop_nulls().last(), pl.col("row").last())
+
+
+def restated_collections(cash: Frame) -> Frame:
+    """Collections that a later sheet for the same moment gives otherwise: machine, time, file, row, collected, tubes,
+    and of the sheet that counts `final`, `final_tubes`, `final_file`, `final_row`; sorted by machine, time and file.
+    """
+    sheets = _sheets(cash)
+    final = sheets.unique(["machine", "time"], keep="last", maintain_order=True).select(
+        "machine",
+        "time",
+        pl.col("collected").alias("final"),
+        pl.col("tubes").alias("final_tubes"),
+        pl.col("file").alias("final_file"),
+        pl.col("row").alias("final_row"),
+    )
+    return (
+        sheets.join(final, on=["machine", "time"], how="left")
+        .filter((pl.col("collected") != pl.col("final")) | pl.col("tubes").ne_missing(pl.col("final_tubes")))
+        .sort("machine", "time", "file")
+    )
 
 
 def _sums(events: Frame) -> list[Frame]:

@@ -16,7 +16,8 @@ def breaches(stock: Stock, layouts: Layouts) -> Frame:
 
     Vends that could belong to another window, and refunded ones, never make a balance pass below zero.
     Returns one row a window and kind: slot, window, kind (`below-zero` or `above-capacity`), opened_at, closed_at (null
-    while open), time, balance (units then), capacity, file, row. Sorted by slot, window, kind.
+    while open), time, balance, capacity, file, row. Sorted by slot, window, kind. time, file and row are of that first
+    moment; balance is the units then, or for `below-zero` the lowest that it comes to in the window.
     """
     spans = stock.spans
     highest = layouts.states.group_by("slot").agg(pl.col("capacity").min().alias("least_capacity"))
@@ -40,7 +41,6 @@ def _running(suspects: Frame, moves: Frame) -> Frame:
         "opening",
         pl.col("time").alias("opened_at"),
         pl.col("next_time").alias("closed_at"),
-        "early",
     )
     inside = moves.join(windows, on="window", how="inner").filter(
         # What was put in or taken out at the opening visit is in the opening already.

@@ -64,6 +64,25 @@ def unmapped(
     return Draft("unmapped-number", rows, evidence_of(proof.sort("n", "time", "file", "row")))
 
 
+def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) -> Draft:
+    """Counts and loads by a number that no slot had at their time. counts, loads: with their slots."""
+    columns = ("machine", "bus", "time", "file", "row")
+    lost = pl.concat([frame.filter(pl.col("slot").is_null()).select(columns) for frame in (counts, loads)])
+    lost = lost.filter(pl.col("bus").is_not_null()).join(layouts.machines.select("machine"), on="machine", how="semi")
+    groups = (
+        lost.sort(columns)
+        .group_by("machine", "bus", maintain_order=True)
+        .agg(
+            how_many(pl.len(), "row").alias("rows"),
+            pl.col("time").min().alias("opened_at"),
+            pl.col("time").max().alias("closed_at"),
+        )
+    )
+    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at")
+    proof = lost.join(rows.select("n", "machine", "bus"), on=["machine", "bus"]).sort("n", "time", "file", "row")
+    return Draft("number-without-slot", rows, evidence_of(proof))
+
+
 def undefined(priced: Frame, layouts: Layouts, spell: Speller) -> Draft:
     """Vends with neither number nor label, machine by machine."""
     none = priced.filter(pl.col("slot").is_null() & pl.col("bus").is_null() & pl.col("label").is_null())

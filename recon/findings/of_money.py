@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from recon.balance.cash import restated_collections
 from recon.balance.payouts import CardMoney
 from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
 from recon.match.states import Layouts
@@ -52,6 +53,8 @@ def cash_findings(
     yield _not_logged(windows.filter(~pl.col("logs_cash")), spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     yield _no_collection(collections, counts, priced, layouts, near, spell)
+    known = collections.join(layouts.machines.select("machine"), on="machine", how="semi")
+    yield _collection_restated(restated_collections(known), known, spell)
 
 
 def _cash(kind: str, rows: Frame, spell: Speller) -> Draft:
@@ -162,6 +165,26 @@ def _no_collection(
     )
     proof = open_cash.join(rows.select("n", "machine", "gap"), on=["machine", "gap"])
     return Draft("no-collection", rows, evidence_of(proof.sort("n", "time", "file", "row")))
+
+
+def _collection_restated(restated: Frame, collections: Frame, spell: Speller) -> Draft:
+    last = restated.unique(["machine", "time"], keep="last", maintain_order=True)
+    rows = spell.local(numbered(last.with_columns(pl.col("time").alias("opened_at"))), opened="opened_at")
+
+    def sheet(collected: str, tubes: str) -> pl.Expr:
+        return pl.format(
+            "{} (tubes {})", spell.money(pl.col(collected)), spell.money(pl.col(tubes)).fill_null("not noted")
+        )
+
+    rows = rows.with_columns(
+        sheet("collected", "tubes").alias("was"),
+        sheet("final", "final_tubes").alias("now"),
+        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"),
+        pl.format("{}:{}", spell.path(pl.col("final_file")), "final_row").alias("last"),
+        (pl.col("final") - pl.col("collected")).alias("amount"),
+    )
+    proof = collections.join(rows.select("n", "machine", "time"), on=["machine", "time"]).sort("n", "file", "row")
+    return Draft("collection-restated", rows, evidence_of(proof))
 
 
 def payout_findings(

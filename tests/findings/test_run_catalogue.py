@@ -61,6 +61,8 @@ def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
             *(f"11-{10 + at // 7} {here:02d}:{at % 60:02d}, A2, token" for at, here in enumerate(hours)),
             name=name,
         )
+    route.loads("11-04 12:00, 999, 5", columns="time,bus,loaded", name="loads-by-number.csv")
+    route.cash("11-08 09:00, 160, 0", name="cash-again.csv")
     route.file("inbox/loads-none.csv", "machine,time,label,loaded\n")
     sheet = "Tests at m-1\nmachine,label,note\nm-1,a1,Café\nm-1,ZZ,\n"
     route.file("inbox/tests.csv", sheet.encode("cp1252"))

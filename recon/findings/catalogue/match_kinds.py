@@ -19,6 +19,17 @@ MATCH_KINDS: tuple[Kind, ...] = (
         mend="Correct `bus` of the slot in the layout, or add a [[change]] with its moment if the number changed.",
     ),
     Kind(
+        code="number-without-slot", severity="error", about=("machine", "bus"),
+        words="{machine}: number {bus} stands on {rows} of count sheets and load slips from {opened} to {closed}, and no slot had it then. They are in no window.",
+        advice="Correct the number on the sheet, or give it to its slot in the layout; labels are safer on paper.",
+        meaning=(
+            "A count or load names its slot by a bus item number alone, and no slot in use had that number at that time. The row is kept, "
+            "but what was counted or loaded stands in no slot's window."
+        ),
+        example="quay-2: number 284 stands on 2 rows of count sheets and load slips from 2026-09-14 09:30 to 2026-09-21 09:30, and no slot had it then. They are in no window.",
+        mend="Correct the row at its source, or `bus` in the layout.",
+    ),
+    Kind(
         code="undefined-number", severity="warning", about=("machine",),
         words="{machine}: {vends} from {opened} to {closed} without a bus number (blank, or FFFFh as the bus says \"undefined\"), worth {worth}.",
         advice="See whether the reader or its settings can report item numbers; until then these vends explain shortages only as a sum.",

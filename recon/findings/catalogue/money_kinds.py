@@ -48,6 +48,14 @@ MONEY_KINDS: tuple[Kind, ...] = (
         mend="The first collection opens the account of a machine; every later one closes it and opens the next.",
     ),
     Kind(
+        code="collection-restated", severity="warning", about=("machine", "opened_at"),
+        words="{machine}: collected {was} by {first}, and {now} by {last}, both for {opened}. The later sheet counts.",
+        advice="See which of the two is right. If both are, for two bags of one collection, put them on one sheet: its rows add up.",
+        meaning="Two cash sheets give the same machine at the same moment with different money. The one later by file name counts, the other does not; rows of one sheet add up.",
+        example="quay-2: collected 99.50 (tubes 20.00) by inbox/cash-38.csv:2, and 103.50 (tubes 20.00) by inbox/cash-38-b.csv:2, both for 2026-09-21 09:30. The later sheet counts.",
+        mend="If the earlier sheet was right, take the later one out of inbox/.",
+    ),
+    Kind(
         code="payout-short", severity="error", about=_PAYOUT,
         words="payout {named} for {span}: short {size} ({figures}). {vends} by card are logged for these days.",
         advice="Ask the processor for the list of payments behind it, and compare it with the log by reference.",

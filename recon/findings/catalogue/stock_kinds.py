@@ -31,10 +31,10 @@ STOCK_KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         code="below-zero", severity="warning", about=(*_WINDOW[:3],),
-        words="{machine} {label}: {units} units by {when}, counted on from {opening} on {opened}. More left the slot than was in it.",
+        words="{machine} {label}: below nothing from {when} on, down to {units} units, counted on from {opening} on {opened}. More left the slot than was in it.",
         advice="Look for a load that was not written down, or another slot's number mapped to this one.",
         meaning="The running balance of the slot passes below nothing inside a window: more vends are logged for it than it can have held.",
-        example="quay-2 118: -3 units by 2026-09-18 14:20, counted on from 4 on 2026-09-14 09:30. More left the slot than was in it.",
+        example="quay-2 118: below nothing from 2026-09-18 14:20 on, down to -3 units, counted on from 4 on 2026-09-14 09:30. More left the slot than was in it.",
         mend="Add the load slip, or correct the number in the layout.",
     ),
     Kind(

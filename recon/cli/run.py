@@ -111,14 +111,17 @@ def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
     from dateutil.parser import isoparse
 
     try:
+        # A year or a month alone would read as its first day.
+        if len(text) < len("20260901"):
+            raise ValueError
         moment = isoparse(text)
-    except ValueError:
+    except (ValueError, OverflowError):
         raise typer.BadParameter(
             f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)'
         ) from None
     if moment.tzinfo is not None:
         raise typer.BadParameter(f'{option} "{text}": give a local time of the route, without an offset')
-    return moment + timedelta(days=1) if end_of_day and len(text) <= len("2026-09-01") else moment
+    return moment + timedelta(days=1) if end_of_day and "T" not in text.upper() and " " not in text else moment
 
 
 def _write(route: Path, finished: "Run") -> Path:

@@ -3,13 +3,12 @@ which.
 
 What could be a row is a row, and is rejected with its reason rather than passed over:
 
-- A short row is padded where the cells that it lacks, at its end, are none that its kind must have. The last line of a
-file
-  that ends without a line end is not: it may have been cut off.
-- A total line begins, in its first filled cell, with a word for a total; its time and machine are empty or do not read.
+- A short row is padded where the cells that it lacks, at its end, are none that its kind must have. The last line of
+  a file that ends without a line end is not: it may have been cut off.
+- A total line begins, in its first filled cell, with a word for a total; its time and machine are empty or do not
+  read.
 - A note stands below the last row: one filled cell alone, which no row has in that column, or a torn line in which
-fewer
-  than half of the filled cells hold a digit.
+  fewer than half of the filled cells hold a digit.
 """
 
 import re

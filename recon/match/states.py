@@ -64,8 +64,14 @@ def layouts(route: Route) -> Layouts:
     return Layouts(
         machines=guard(pl.DataFrame(machines, schema=MACHINES.schema, orient="row"), MACHINES),
         slots=guard(pl.DataFrame(slots, schema=SLOTS.schema, orient="row"), SLOTS),
-        states=guard(pl.DataFrame(rows, schema=STATES.schema, orient="row"), STATES),
+        states=guard(_in_order(pl.DataFrame(rows, schema=STATES.schema, orient="row")), STATES),
     )
+
+
+def _in_order(states: Frame) -> Frame:
+    """Moved on by a gap of the clocks, a change can come to stand behind the next one: that one then waits for it."""
+    starts = pl.col("starts").cum_max().over("slot")
+    return states.with_columns(starts.alias("starts"), starts.shift(-1).over("slot").alias("ends"))
 
 
 def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[str, Product]) -> tuple[object, ...]:

@@ -52,12 +52,17 @@ def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
 def _passed(notices: Frame, spell: Speller) -> Draft:
     """One finding a file: how many lines, which, and the first; then the sheets."""
     lines = pl.col("row").is_not_null()
-    groups = notices.sort("file", "row", nulls_last=True).group_by("file", maintain_order=True).agg(
-        how_many(lines.sum(), "line is no row and was", "lines are no rows and were").alias("many"),
-        lines.sum().alias("count"), pl.col("detail").filter(lines).first().alias("first"),
-        pl.col("row").drop_nulls().head(WHICH).cast(pl.String).str.join(", ").alias("which"),
-        pl.col("detail").filter(~lines).str.join(", ").alias("sheets"),
-    )  # fmt: skip
+    groups = (
+        notices.sort("file", "row", nulls_last=True)
+        .group_by("file", maintain_order=True)
+        .agg(
+            how_many(lines.sum(), "line is no row and was", "lines are no rows and were").alias("many"),
+            lines.sum().alias("count"),
+            pl.col("detail").filter(lines).first().alias("first"),
+            pl.col("row").drop_nulls().head(WHICH).cast(pl.String).str.join(", ").alias("which"),
+            pl.col("detail").filter(~lines).str.join(", ").alias("sheets"),
+        )
+    )
     more = (
         pl.when(pl.col("count") > WHICH).then(pl.format(" and {} more", pl.col("count") - WHICH)).otherwise(pl.lit(""))
     )
@@ -121,10 +126,10 @@ def _repeats(notices: Frame, spell: Speller) -> Draft:
 
 def _changed(notices: Frame, spell: Speller) -> Draft:
     rows = numbered(notices).with_columns(
-        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"), pl.format("{}:{}",
-        spell.path(pl.col("other_file")), "other_row").alias("last"),
+        pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"),
+        pl.format("{}:{}", spell.path(pl.col("other_file")), "other_row").alias("last"),
         pl.col("time").alias("opened_at"),
-    )  # fmt: skip
+    )
     later = rows.select("n", pl.col("other_file").alias("file"), pl.col("other_row").alias("row"))
     return Draft(
         "vend-changed",
@@ -158,10 +163,16 @@ def _reused(notices: Frame, spell: Speller) -> Draft:
 
 
 def _clocks(kind: str, notices: Frame, spell: Speller) -> Draft:
-    groups = notices.sort("file", "machine", "time", "row").group_by("file", "machine", maintain_order=True).agg(
-        how_many(pl.len(), "row").alias("rows"), pl.col("detail").first().alias("when"),
-        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"),
-    )  # fmt: skip
+    groups = (
+        notices.sort("file", "machine", "time", "row")
+        .group_by("file", "machine", maintain_order=True)
+        .agg(
+            how_many(pl.len(), "row").alias("rows"),
+            pl.col("detail").first().alias("when"),
+            pl.col("time").min().alias("opened_at"),
+            pl.col("time").max().alias("closed_at"),
+        )
+    )
     rows = numbered(groups)
     proof = notices.join(rows.select("n", "file", "machine"), on=["file", "machine"], nulls_equal=True).sort("n", "row")
     return Draft(kind, rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))

@@ -10,15 +10,22 @@ from recon.match.states import Layouts
 from recon.match.unmapped import Explanation
 from recon.model.frames import Frame
 
+
 def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
     """Rows of any kind that name a machine without a layout. placed: frames with machine, file and row, by kind."""
     rows = pl.concat([frame.select("machine", "file", "row") for frame in placed.values()])
-    strange = rows.filter(pl.col("machine").is_not_null()).join(layouts.machines.select("machine"), on="machine", how="anti")
+    strange = rows.filter(pl.col("machine").is_not_null()).join(
+        layouts.machines.select("machine"), on="machine", how="anti"
+    )
     strange = strange.sort("machine", "file", "row")
     groups = numbered(strange.group_by("machine", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows")))
     near = [_near(machine, layouts) for machine in groups["machine"].to_list()]
     groups = groups.with_columns(pl.Series("near", near, dtype=pl.String))
-    return Draft("unknown-machine", groups, evidence_of(strange.join(groups.select("n", "machine"), on="machine").sort("n", "file", "row")))
+    return Draft(
+        "unknown-machine",
+        groups,
+        evidence_of(strange.join(groups.select("n", "machine"), on="machine").sort("n", "file", "row")),
+    )
 
 
 def _near(machine: str, layouts: Layouts) -> str:
@@ -33,17 +40,16 @@ def zones(suspects: Frame, spell: Speller) -> Draft:
     hours = pl.col("offset")
     sign = pl.when(hours > 0).then(pl.lit("+")).otherwise(pl.lit("-"))
     rows = numbered(suspects).with_columns(
-        pl.format("{}{}", sign, hours.abs()).alias("offset"), how_many(pl.col("vends"), "vend").alias("vends"),
+        pl.format("{}{}", sign, hours.abs()).alias("offset"),
+        how_many(pl.col("vends"), "vend").alias("vends"),
         (pl.col("night") * 100).round(0).cast(pl.Int64).alias("night"),
         *((pl.col(name) * 100).round(0).cast(pl.Int64).alias(name) for name in ("fit", "fit_now")),
-    )  # fmt: skip
+    )
     proof = evidence_of(rows.select("n", "file", pl.lit(0).alias("row")))
     return Draft("zone-suspect", rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
-def unmapped(
-    strays: Frame, explained: Sequence[Explanation], priced: Frame, spell: Speller, layouts: Layouts
-) -> Draft:
+def unmapped(strays: Frame, explained: Sequence[Explanation], priced: Frame, spell: Speller, layouts: Layouts) -> Draft:
     """Numbers that no slot had, each with the likeliest slot and all that speaks for it."""
     known = strays.drop("each").join(layouts.machines.select("machine"), on="machine", how="semi")
     said = [(one.machine, one.bus, said_of(one, spell)) for one in explained]
@@ -86,13 +92,20 @@ def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) 
 def undefined(priced: Frame, layouts: Layouts, spell: Speller) -> Draft:
     """Vends with neither number nor label, machine by machine."""
     none = priced.filter(pl.col("slot").is_null() & pl.col("bus").is_null() & pl.col("label").is_null())
-    none = none.join(layouts.machines.select("machine"), on="machine", how="semi").sort("machine", "time", "file", "row")
+    none = none.join(layouts.machines.select("machine"), on="machine", how="semi").sort(
+        "machine", "time", "file", "row"
+    )
     groups = none.group_by("machine", maintain_order=True).agg(
-        how_many(pl.len(), "vend").alias("vends"), (-pl.col("units").sum()).alias("units"),
-        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"),
-        (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"), (pl.col("paid_high") * pl.col("quantity")).sum().alias("high"),
-    )  # fmt: skip
-    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at").with_columns(_span(spell).alias("worth"))
+        how_many(pl.len(), "vend").alias("vends"),
+        (-pl.col("units").sum()).alias("units"),
+        pl.col("time").min().alias("opened_at"),
+        pl.col("time").max().alias("closed_at"),
+        (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
+        (pl.col("paid_high") * pl.col("quantity")).sum().alias("high"),
+    )
+    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at").with_columns(
+        _span(spell).alias("worth")
+    )
     proof = none.join(rows.select("n", "machine"), on="machine").sort("n", "time", "file", "row")
     return Draft("undefined-number", rows, evidence_of(proof))
 
@@ -108,9 +121,13 @@ def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
     short = windows.select("slot", "opened_at", "variance", "product")
     rows = silences.join(short, on=["slot", "opened_at"], how="left", maintain_order="left")
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
-        pl.col("closed").fill_null("now"), pl.col("expected_vends").round(1).cast(pl.String),
-        pl.when(pl.col("variance") < 0).then(pl.format(" It is short {} all the same.", -pl.col("variance"))).otherwise(pl.lit("")).alias("also"),
-    )  # fmt: skip
+        pl.col("closed").fill_null("now"),
+        pl.col("expected_vends").round(1).cast(pl.String),
+        pl.when(pl.col("variance") < 0)
+        .then(pl.format(" It is short {} all the same.", -pl.col("variance")))
+        .otherwise(pl.lit(""))
+        .alias("also"),
+    )
     return Draft("silent-slot", rows, evidence_of(rows))
 
 
@@ -127,17 +144,26 @@ def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> t
     """Vends by `keys`, each group a row with its span of time, and the vends of each as evidence."""
     ordered = vends.sort(*keys, "time", "file", "row", nulls_last=True)
     groups = ordered.group_by(keys, maintain_order=True).agg(
-        pl.len().alias("count"), pl.col("product").last(),
-        pl.col("time").min().alias("opened_at"), pl.col("time").max().alias("closed_at"), *more,
-    )  # fmt: skip
+        pl.len().alias("count"),
+        pl.col("product").last(),
+        pl.col("time").min().alias("opened_at"),
+        pl.col("time").max().alias("closed_at"),
+        *more,
+    )
     rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at")
     rows = rows.with_columns(how_many(pl.col("count"), "vend").alias("vends"))
-    proof = ordered.join(rows.select("n", *keys), on=keys, nulls_equal=True, how="inner").sort("n", "time", "file", "row")
+    proof = ordered.join(rows.select("n", *keys), on=keys, nulls_equal=True, how="inner").sort(
+        "n", "time", "file", "row"
+    )
     return rows, evidence_of(proof)
 
 
 def _filled(vends: Frame, spell: Speller) -> Draft:
-    source = pl.when(pl.col("priced") == "layout").then(pl.lit("the layout")).otherwise(pl.lit("the slot's nearest priced vends"))
+    source = (
+        pl.when(pl.col("priced") == "layout")
+        .then(pl.lit("the layout"))
+        .otherwise(pl.lit("the slot's nearest priced vends"))
+    )
     told = vends.with_columns(source.alias("filled_from"), pl.col("tender").cast(pl.String))
     told = told.with_columns(spell.money(pl.col("paid_low")).alias("taken"))
     prices = pl.col("taken").unique(maintain_order=True).str.join(" and ").alias("prices")
@@ -146,14 +172,18 @@ def _filled(vends: Frame, spell: Speller) -> Draft:
 
 
 def _unpriced(vends: Frame, spell: Speller) -> Draft:
-    told = vends.with_columns(pl.col("tender").cast(pl.String), pl.when(pl.col("label").is_null()).then("bus").alias("bus"))
+    told = vends.with_columns(
+        pl.col("tender").cast(pl.String), pl.when(pl.col("label").is_null()).then("bus").alias("bus")
+    )
     sums = [(pl.col(f"paid_{side}") * pl.col("quantity")).sum().alias(f"{side}_sum") for side in ("low", "high")]
     rows, proof = _grouped(told, ["machine", "label", "bus", "tender"], spell, *sums)
     named = (
-        pl.when(pl.col("label").is_not_null()).then(pl.col("label"))
-        .when(pl.col("bus").is_not_null()).then(pl.format("number {}", "bus"))
+        pl.when(pl.col("label").is_not_null())
+        .then(pl.col("label"))
+        .when(pl.col("bus").is_not_null())
+        .then(pl.format("number {}", "bus"))
         .otherwise(pl.lit("without a number"))
-    )  # fmt: skip
+    )
     rows = rows.with_columns(
         named.alias("named"), spell.money(pl.col("low_sum")).alias("low"), spell.money(pl.col("high_sum")).alias("high")
     )
@@ -162,7 +192,9 @@ def _unpriced(vends: Frame, spell: Speller) -> Draft:
 
 def _differing(vends: Frame, spell: Speller) -> Draft:
     told = vends.with_columns(
-        pl.col("tender").cast(pl.String), spell.money(pl.col("price")).alias("logged"), spell.money(pl.col("layout_price")).alias("asked")
+        pl.col("tender").cast(pl.String),
+        spell.money(pl.col("price")).alias("logged"),
+        spell.money(pl.col("layout_price")).alias("asked"),
     )
     amount = ((pl.col("price") - pl.col("layout_price")) * pl.col("quantity")).sum().alias("amount")
     rows, proof = _grouped(told, ["machine", "label", "tender", "logged", "asked"], spell, amount)

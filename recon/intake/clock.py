@@ -21,7 +21,7 @@ _FURTHEST_AHEAD = timedelta(hours=14)
 ahead."""
 
 
-class AmbiguousFormat(Exception):  # noqa: N818 - what was found, not what went wrong
+class AmbiguousFormat(Exception):
     """A column cannot be read one way: two readings fit equally well, or the format given is none.
 
     The text shows what was found and the line that settles it.

@@ -10,7 +10,8 @@ class ReconError(Exception):
 
 
 class SettingsError(ReconError):
-    """route.toml, a layout, products.csv or a source description cannot be used; `problems` says why, each with its place."""
+    """route.toml, a layout, products.csv or a source description cannot be used; `problems` says why, each with its
+    place."""
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         super().__init__(f"{len(problems)} problem(s) in the settings")

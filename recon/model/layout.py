@@ -8,7 +8,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from recon.model.settings import STRICT, Amount, Currency, WholeNumber, Zone
 
 MACHINE_ID = r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}"
-"""A machine's id names files and folders too, so it is letters, digits, point, dash and underline, and starts with a letter or digit."""
+"""A machine's id names files and folders too, so it is letters, digits, point, dash and underline, and starts with a
+letter or digit."""
 
 
 def _as_text(value: object) -> object:
@@ -122,7 +123,8 @@ class Layout(BaseModel):
 
 
 class Product(BaseModel):
-    """A line of products.csv. `unit_cost` may have up to four digits below the minor unit (a case price over its units)."""
+    """A line of products.csv. `unit_cost` may have up to four digits below the minor unit (a case price over its
+    units)."""
 
     model_config = STRICT
     id: Annotated[str, Field(min_length=1)]

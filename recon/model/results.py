@@ -51,7 +51,8 @@ class StockWindow(_Record):
 
 
 class CashWindow(_Record):
-    """One machine from one collection to the next; expected and over_short are None where its log holds no cash at all."""
+    """One machine from one collection to the next; expected and over_short are None where its log holds no cash at
+    all."""
 
     machine: str
     opened_at: datetime
@@ -67,7 +68,8 @@ class CashWindow(_Record):
 
 
 class Payout(_Record):
-    """One payment by the card processor beside the card vends of its days; expectations are None where it names no days."""
+    """One payment by the card processor beside the card vends of its days; expectations are None where it names no
+    days."""
 
     reference: str | None
     paid_on: date

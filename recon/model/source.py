@@ -8,7 +8,19 @@ from recon.model.settings import STRICT, Zone
 from recon.model.words import FileKind, Outcome, Tender
 
 FIELDS: dict[FileKind, tuple[str, ...]] = {
-    "vends": ("machine", "time", "date", "clock", "bus", "label", "price", "tender", "outcome", "reference", "quantity"),
+    "vends": (
+        "machine",
+        "time",
+        "date",
+        "clock",
+        "bus",
+        "label",
+        "price",
+        "tender",
+        "outcome",
+        "reference",
+        "quantity",
+    ),
     "counts": ("machine", "time", "date", "clock", "label", "bus", "counted", "loaded", "removed", "counter", "note"),
     "loads": ("machine", "time", "date", "clock", "label", "bus", "loaded", "removed", "reason", "note"),
     "cash": ("machine", "time", "date", "clock", "total", "notes", "coins", "tubes", "note"),

@@ -76,7 +76,8 @@ def run_console(block: Block, where: str, accept: Path | None) -> None:
 
 
 def rewrite(page: Path, command: str, shown: list[str], output: str) -> None:
-    """Put what a command prints now in the place of what the page shows (`--accept-golden`); `...` is left to people."""
+    """Put what a command prints now in the place of what the page shows (`--accept-golden`); `...` is left to
+    people."""
     text = page.read_text(encoding="utf-8")
     old = "\n".join([f"$ {command}", *shown])
     assert text.count(old) == 1, f"{page.name}: the block of `{command}` is not to be told from others"

@@ -45,7 +45,12 @@ def test_a_log_that_jumps_back_once_tells_both_passes(backward: bool) -> None:
 
 def test_a_log_that_runs_through_the_hour_once_does_not_tell() -> None:
     # One vend a pass at most, and the second pass empty: nothing jumps back.
-    moments = [NIGHT, NIGHT + timedelta(hours=1, minutes=10), NIGHT + timedelta(hours=1, minutes=40), NIGHT + timedelta(hours=5)]
+    moments = [
+        NIGHT,
+        NIGHT + timedelta(hours=1, minutes=10),
+        NIGHT + timedelta(hours=1, minutes=40),
+        NIGHT + timedelta(hours=5),
+    ]
     out = to_moments(log(moments))
     assert out["time"].to_list() == moments  # the earlier is taken, which is right here
     assert out["clock"].to_list() == [None, "ambiguous-time", "ambiguous-time", None]

@@ -156,7 +156,10 @@ VENDS = "machine,time,bus,price,tender,outcome,quantity\n"
         ("m-1,2027-01-01 09:00,272,1.75,cash,,", "is after this run"),
         ("m-1,2026-09-14 09:00,70000,1.75,cash,,", 'bus number "70000" is outside 0 to 65534'),
         ("m-1,2026-09-14 09:00,272,1.755,cash,,", "more than the 2 decimal digits"),
-        ('m-1,2026-09-14 09:00,272,"1,75",cash,,', 'price "1,75" does not fit its column, in which the decimal mark is the point'),
+        (
+            'm-1,2026-09-14 09:00,272,"1,75",cash,,',
+            'price "1,75" does not fit its column, in which the decimal mark is the point',
+        ),
         ("m-1,2026-09-14 09:00,272,1e9,cash,,", 'price "1e9" is not an amount'),
         ("m-1,2026-09-14 09:00,272,-1.75,cash,,", "below zero"),
         ("m-1,2026-09-14 09:00,272,1.75,,,", "no tender"),

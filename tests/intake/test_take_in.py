@@ -139,7 +139,8 @@ def test_files_that_cannot_be_read_do_not_stop_the_others(tmp_path: Path) -> Non
         "d.csv": 'machine,"label\n',
         "e.csv": "machine,label,machine\n", "f.csv": VENDS + vend(1),
     })  # fmt: skip
-    assert notices(intake) == [*(("unreadable-file", f"{name}.csv", None) for name in "abcd"), ("unknown-format", "e.csv", None)]
+    unreadable = [("unreadable-file", f"{name}.csv", None) for name in "abcd"]
+    assert notices(intake) == [*unreadable, ("unknown-format", "e.csv", None)]
     assert account(intake) == {f"{name}.csv": (0, 0, 0, 0) for name in "abcde"} | {"f.csv": (1, 1, 0, 0)}
     assert intake.inputs["kind"].to_list() == [None] * 5 + ["vends"]
     assert (

@@ -40,7 +40,8 @@ def money(digits: int, *, negative: bool = False) -> Callable[[pl.Expr], Parsed]
 
 @pytest.mark.parametrize(
     ("cell", "value"),
-    [("0", 0), ("7", 7), ("007", 7), ("+7", 7), (" 7 ", 7), ("7.0", 7), ("7.000", 7), (str(LARGEST_UNITS), LARGEST_UNITS), ("", None),
+    [("0", 0), ("7", 7), ("007", 7), ("+7", 7), (" 7 ", 7), ("7.0", 7), ("7.000", 7),
+     (str(LARGEST_UNITS), LARGEST_UNITS), ("", None),
      ("  ", None), (None, None)],
 )  # fmt: skip
 def test_whole_numbers(cell: str | None, value: int | None) -> None:

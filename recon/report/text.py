@@ -11,7 +11,8 @@ from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import Console
+    from rich.table import Table
 
 SHOWN_PER_KIND = 5
 _GLYPHS = {"error": "x", "warning": "!", "note": "-"}
@@ -30,7 +31,10 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
         console.print(Text(line), soft_wrap=False)
     console.print()
     if done.frames["summaries"].height:
-        console.print(_machines(done))
+        table = _machines(done)
+        # Wider than the screen rather than cut: half a figure or no machine's name is worse than a wrapped line.
+        table.width = console.measure(table, options=console.options.update(max_width=1000)).maximum
+        console.print(table, crop=False)
         console.print()
     findings = done.frames["findings"]
     for severity in ("error", "warning", "note"):
@@ -165,7 +169,7 @@ def _answer(done: Reconciliation) -> str:
     return f"Not everything is accounted for: {', '.join(told)}. A variance is never proof of who."
 
 
-def _machines(done: Reconciliation) -> "RenderableType":
+def _machines(done: Reconciliation) -> "Table":
     from rich.table import Table
     from rich.text import Text
 

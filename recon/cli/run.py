@@ -153,7 +153,7 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
 
     counts = finished.frames["findings"]["severity"].value_counts()
     found = sum(count for _, count in counts.iter_rows())
-    typer.echo(f"{found} findings in {progress.seconds:.1f} s", err=True)
+    typer.echo(f"{found} finding{'' if found == 1 else 's'} in {progress.seconds:.1f} s", err=True)
     if folder is not None:
         typer.echo(f"results: {folder.as_posix()}/results.json", err=True)
         rejected = finished.frames["rejects"].height

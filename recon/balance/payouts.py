@@ -40,6 +40,9 @@ def card_money(
     A payout that names no machine is for all whose layout names no other currency: yen and cents are never added up.
     One that names a machine is in that machine's currency.
     """
+    # Some statements write fees with a minus: the net tells that they were taken off, not added.
+    signed = (pl.col("fees") < 0) & (pl.col("net") == pl.col("gross") + pl.col("fees"))
+    payouts = payouts.with_columns(pl.when(signed).then(-pl.col("fees")).otherwise("fees").alias("fees"))
     alike = layouts.machines.with_columns((pl.col("currency") != currency).alias("foreign"))
     days = _days(priced, zone).join(alike.select("machine", "foreign"), on="machine", how="left")
     days = days.with_columns(pl.col("foreign").fill_null(False))

@@ -12,8 +12,6 @@ from recon.model.frames import BY_KIND, NOTICES, Frame
 from recon.model.words import FileKind
 
 _NOT_CONTENT = ("file", "row")
-_STATES: tuple[FileKind, ...] = ("counts", "cash")
-"""Kinds that tell how things stood: told twice, even in one file, it is still one telling."""
 
 
 def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
@@ -28,8 +26,10 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
         # may repeat a row of it.
         kept, repeats = _by_content(frame.with_columns(_collection().alias("whole")), [*content, "whole"])
         return kept.drop("whole", strict=False), repeats
+    if kind == "counts":
+        return _counts(frame, content)
     if kind != "vends":
-        kept, repeats = _multiset(frame, content, states=kind in _STATES)
+        kept, repeats = _multiset(frame, content)
         return kept, repeats
     repeated = _repeated_references(frame)
     if repeated is None:
@@ -37,7 +37,7 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     referred = frame.filter(repeated)
     kept_one, repeats_one = _by_content(referred, content)
     kept_one, changed = _newest_states(kept_one, frame)
-    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content, states=False)
+    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content)
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
     kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
     return kept, pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
@@ -61,8 +61,20 @@ def _repeated_references(frame: Frame) -> pl.Series | None:
     return frame.select(pl.struct("machine", "reference").is_duplicated() & reference.is_not_null()).to_series()
 
 
-def _by_content(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
-    first = pl.struct(content).is_first_distinct()
+def _counts(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
+    """A count told again is one count. Where another figure stands between, the last telling is kept: it put the slot
+    right again, and would be lost as a repeat of the first.
+    """
+    one_slot = ["machine", "label", "bus", "time"]
+    contested = (pl.struct(content).n_unique() > 1).over(one_slot)
+    parted = frame.with_columns(contested.alias("contested"))
+    sure, repeats = _by_content(parted.filter(~pl.col("contested")).drop("contested"), content)
+    open_, later = _by_content(parted.filter("contested").drop("contested"), content, last=True)
+    return pl.concat([sure, open_]).sort("file", "row"), pl.concat([repeats, later])
+
+
+def _by_content(frame: Frame, content: list[str], *, last: bool = False) -> tuple[Frame, Frame]:
+    first = pl.struct(content).is_last_distinct() if last else pl.struct(content).is_first_distinct()
     marked = frame.with_columns(first.alias("first"))
     if marked.height == 0 or marked["first"].all():
         return frame, NOTICES.empty()
@@ -70,9 +82,7 @@ def _by_content(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
     return kept, _repeats(marked.filter(~pl.col("first")).drop("first"), kept, content)
 
 
-def _multiset(frame: Frame, content: list[str], *, states: bool) -> tuple[Frame, Frame]:
-    if states:
-        return _by_content(frame, content)
+def _multiset(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
     if frame["file"].n_unique() <= 1:
         return frame, NOTICES.empty()
     nth = pl.int_range(pl.len()).over("file", *content).alias("nth")

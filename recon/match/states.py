@@ -8,7 +8,7 @@ from functools import cache
 
 import polars as pl
 
-from recon.match.timeline import SlotState, slot_states
+from recon.match.timeline import SlotState, slot_states, tray_of
 from recon.model.border import guard
 from recon.model.frames import MACHINES, SLOTS, STATES, Frame
 from recon.model.layout import Product
@@ -88,6 +88,10 @@ def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[
         _minor(state.card_price, digits),
         state.capacity,
         None if product is None else _minor(product.unit_cost, digits + COST_DIGITS),
+        state.par,
+        tray_of(state),
+        state.pitch,
+        None if product is None else product.name,
     )
 
 

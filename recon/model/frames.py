@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 import polars as pl
 
-from recon.model.words import OUTCOMES, TENDERS
+from recon.model.words import OUTCOMES, SEVERITIES, STATES_OF_FINDINGS, TENDERS
 
 TIME = pl.Datetime("us", "UTC")
 TENDER = pl.Enum(TENDERS)
@@ -17,6 +17,8 @@ OUTCOME = pl.Enum(OUTCOMES)
 PRICED = pl.Enum(["log", "layout", "neighbours", "range", "none"])
 """How a vend got its price: as logged; from the layout at that time; from the slot's nearest priced vends, which agree;
 only as a range; or none needed (free, test, token, or nothing was paid)."""
+
+STATE = pl.Enum(STATES_OF_FINDINGS)
 
 Frame: TypeAlias = pl.DataFrame
 
@@ -223,6 +225,10 @@ STATES = FrameSpec(
         Column("card_price", pl.Int64, "what a card pays, minor units", nullable=True),
         Column("capacity", pl.Int64, "units that fit", nullable=True),
         Column("unit_cost", pl.Int64, "cost of one unit, ten-thousandths of a minor unit", nullable=True),
+        Column("par", pl.Int64, "units that the slot is filled up to", nullable=True),
+        Column("tray", pl.String, "its tray; where the layout names none, the row that its label gives"),
+        Column("pitch", pl.Int64, "numbers that its place takes: 2 on a double-width tray"),
+        Column("product_name", pl.String, "the product's name; empty where products.csv gives none", nullable=True),
     ),
     sorted_by=("slot", "starts"), unique=("state",),
 )  # fmt: skip
@@ -349,7 +355,7 @@ FINDINGS = FrameSpec(
     (
         Column("id", pl.String, "derived from what it is about: the same on every run"),
         Column("kind", pl.String, "kind of the catalogue"),
-        Column("severity", pl.Enum(["error", "warning", "note"]), "how much it weighs"),
+        Column("severity", pl.Enum(SEVERITIES), "how much it weighs"),
         Column("machine", pl.String, "machine id", nullable=True),
         _LABEL, _BUS,
         Column("product", pl.String, "product id", nullable=True),
@@ -361,8 +367,48 @@ FINDINGS = FrameSpec(
         Column("advice", pl.String, "what to do next"),
         Column("evidence", pl.List(pl.Struct({"file": pl.Int32, "row": pl.Int64})), "rows behind it, the first twenty; row 0: the whole file"),
         Column("evidence_count", pl.Int64, "how many rows there are"),
+        Column("state", STATE, "what was decided about it; open where nothing was, or its figures changed since"),
+        Column("decision", pl.Int64, "entry of the ledger that holds the last decision about it", nullable=True),
+        Column("changed_since", pl.Boolean, "whether its figures are others than when that was decided"),
     ),
     sorted_by=(), unique=("id",),
+)  # fmt: skip
+
+DECISIONS = FrameSpec(
+    "decisions", "one decision about a finding, as the ledger keeps it",
+    (
+        Column("entry", pl.Int64, "number of its entry in the ledger"),
+        Column("at", TIME, "moment at which it was recorded, UTC"),
+        Column("finding", pl.String, "id of the finding"),
+        Column("kind", pl.String, "its kind"),
+        Column("machine", pl.String, "its machine", nullable=True),
+        _LABEL,
+        Column("state", STATE, "what was decided; open: taken back"),
+        Column("by", pl.String, "who decided"),
+        Column("why", pl.String, "the reason given"),
+        Column("message", pl.String, "the sentence of the finding when it was decided"),
+        Column("units", pl.Int64, "units then at stake", nullable=True),
+        Column("amount", pl.Int64, "money then at stake, minor units", nullable=True),
+        Column("evidence_count", pl.Int64, "rows then behind it", nullable=True),
+        Column("corrected", pl.String, "what was corrected, as file:row field from -> to", nullable=True),
+        Column("attachment", pl.String, "name of the file kept with it", nullable=True),
+        Column("attachment_sha256", pl.String, "hash of its content", nullable=True),
+        Column("standing", pl.Boolean, "whether it is the last decision about that finding"),
+        Column("occurs", pl.Boolean, "whether this run still finds it"),
+    ),
+    sorted_by=("entry",), unique=("entry",),
+)  # fmt: skip
+
+CORRECTIONS = FrameSpec(
+    "corrections", "one figure that a decision put right",
+    (
+        _FILE, _ROW,
+        Column("field", pl.String, "column of the frame of that file's kind"),
+        Column("was", pl.Int64, "what the file says; units or minor units", nullable=True),
+        Column("is", pl.Int64, "what is reckoned with instead"),
+        Column("entry", pl.Int64, "entry of the ledger that says so"),
+    ),
+    sorted_by=("file", "row", "field"), unique=("file", "row", "field"),
 )  # fmt: skip
 
 BY_KIND: dict[str, FrameSpec] = {
@@ -372,5 +418,5 @@ BY_KIND: dict[str, FrameSpec] = {
 
 ALL: tuple[FrameSpec, ...] = (
     INPUTS, REJECTS, NOTICES, VENDS, COUNTS, LOADS, CASH, PAYOUTS, TESTS, MACHINES, SLOTS, STATES, MATCHED,
-    PRICED_VENDS, STOCK_WINDOWS, CASH_WINDOWS, PAYOUT_CHECKS, SUMMARIES, FINDINGS,
+    PRICED_VENDS, STOCK_WINDOWS, CASH_WINDOWS, PAYOUT_CHECKS, SUMMARIES, FINDINGS, DECISIONS, CORRECTIONS,
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -21,6 +21,8 @@ from recon.findings.catalogue.money_kinds import PAYOUT_KINDS
 from recon.findings.draft import Speller, compile_findings
 from recon.findings.layouts import layout_problems
 from recon.intake.take_in import Intake, take_in
+from recon.ledger.decisions import Decided, corrected, corrections_of, decisions_frame, settled
+from recon.ledger.history import decisions_in
 from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
 from recon.match.states import Layouts, layouts
@@ -30,6 +32,7 @@ from recon.model.frames import Frame
 from recon.model.problem import Problem
 from recon.model.reconciliation import Reconciliation
 from recon.model.results import Results
+from recon.model.words import FILE_KINDS
 from recon.moment import moment_of_run as moment_of_run
 from recon.report.results_json import results_json
 from recon.route.folder import Route, by_place, read_route
@@ -70,11 +73,13 @@ def run(
     until: datetime | None = None,
     now: datetime | None = None,
     on_step: Progress = lambda step: None,
+    decisions: Sequence[Decided] | None = None,
 ) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
-    the moment of the run; rows dated later are refused. on_step: told of each step.
+    the moment of the run; rows dated later are refused. on_step: told of each step. decisions: by default those that the
+    route's ledger holds.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -91,7 +96,8 @@ def run(
             "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    return Run(_reconcile(route, intake, moment, _in_utc(since), _in_utc(until) or moment), problems)
+    decided = decisions_in(route.root) if decisions is None else decisions
+    return Run(_reconcile(route, intake, decided, moment, _in_utc(since), _in_utc(until) or moment), problems)
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -101,8 +107,25 @@ def _in_utc(moment: datetime | None) -> datetime | None:
     return None if moment is None else moment.astimezone(UTC)
 
 
-def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | None, until: datetime) -> Reconciliation:
+def _put_right(intake: Intake, corrections: Frame) -> Intake:
+    """The same intake with the corrected figures."""
+    if corrections.height == 0:
+        return intake
+    frames = corrected({kind: getattr(intake, kind) for kind in FILE_KINDS}, corrections)
+    return replace(intake, **frames)
+
+
+def _reconcile(
+    route: Route,
+    intake: Intake,
+    decisions: Sequence[Decided],
+    now: datetime,
+    since: datetime | None,
+    until: datetime,
+) -> Reconciliation:
     settings = route.settings
+    corrections = corrections_of(decisions, intake.inputs)
+    intake = _put_right(intake, corrections)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     laid = layouts(route)
     priced = price_vends(match_vends(intake.vends, laid), laid, test_vends=settings.stock.test_vends)
@@ -127,7 +150,10 @@ def _reconcile(route: Route, intake: Intake, now: datetime, since: datetime | No
         "payout_checks": shown.paid(money.checks, settings.timezone),
     }
     frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
-    frames["findings"] = shown.touching(_find(route, intake, laid, priced, counts, loads, stock, money, frames))
+    found = settled(_find(route, intake, laid, priced, counts, loads, stock, money, frames), decisions)
+    frames["findings"] = shown.touching(found)
+    frames["decisions"] = decisions_frame(decisions, found)
+    frames["corrections"] = corrections
     every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
     taken = {
         name: getattr(intake, name)

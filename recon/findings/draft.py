@@ -118,7 +118,12 @@ def _compiled(draft: Draft) -> Frame:
     )
     joined = filled.join(proof, on="n", how="left", maintain_order="left")
     return joined.with_columns(
-        pl.col("evidence").fill_null(pl.lit([], FINDINGS.schema["evidence"])), pl.col("evidence_count").fill_null(0)
+        pl.col("evidence").fill_null(pl.lit([], FINDINGS.schema["evidence"])),
+        pl.col("evidence_count").fill_null(0),
+        # What was decided is not known here: recon.ledger.decisions settles it.
+        pl.lit("open").alias("state"),
+        pl.lit(None, pl.Int64).alias("decision"),
+        pl.lit(False).alias("changed_since"),
     ).select(pl.col(name).cast(dtype) for name, dtype in FINDINGS.schema.items())
 
 

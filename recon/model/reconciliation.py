@@ -11,13 +11,25 @@ RESULT_FRAMES = ("inputs", "rejects", "stock", "cash_windows", "payout_checks", 
 
 
 @dataclass(frozen=True, slots=True)
+class Anchor:
+    """The state of the ledger that a report prints: how many entries it had, and the root of the tree over them.
+
+    root: 64 hexadecimal digits. Whoever has both on paper can prove that the ledger still holds these entries.
+    """
+
+    entries: int
+    root: str
+
+
+@dataclass(frozen=True, slots=True)
 class Reconciliation:
     """The figures and findings of one run.
 
     name, currency, digits, zone: of the route. now: the moment of the run (aware). since, until: the windows shown
     close after `since` (None: from the beginning) and not after `until`. zones, digits_of: machine to zone and to
     decimal digits. frames: by the names of recon.model.frames, each keeping its spec; `stock`, `cash_windows`,
-    `payout_checks`, `summaries` and `findings` hold what is shown, all others everything.
+    `payout_checks`, `summaries` and `findings` hold what is shown, all others everything. anchor: None where the run
+    wrote no ledger.
     """
 
     name: str
@@ -30,6 +42,7 @@ class Reconciliation:
     zones: Mapping[str, str]
     digits_of: Mapping[str, int]
     frames: Mapping[str, Frame]
+    anchor: Anchor | None = None
 
     @property
     def paths(self) -> list[str]:

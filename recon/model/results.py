@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from recon.model.words import FileKind, Severity
+from recon.model.words import FileKind, Severity, State
 
 
 class _Record(BaseModel):
@@ -128,6 +128,31 @@ class Finding(_Record):
     advice: str
     evidence: list[Evidence]
     evidence_count: int
+    state: State
+    decision: int | None
+    changed_since: bool
+
+
+class Decision(_Record):
+    """What someone decided about a finding; `entry` is its place in the ledger. units, amount: as they then were."""
+
+    entry: int
+    at: datetime
+    finding: str
+    kind: str
+    machine: str | None
+    label: str | None
+    state: State
+    by: str
+    why: str
+    message: str
+    units: int | None
+    amount: Decimal | None
+    corrected: str | None
+    attachment: str | None
+    attachment_sha256: str | None
+    standing: bool
+    occurs: bool
 
 
 class Results(_Record):
@@ -143,3 +168,4 @@ class Results(_Record):
     payouts: list[Payout]
     machines: list[MachineSummary]
     findings: list[Finding]
+    decisions: list[Decision]

@@ -9,11 +9,15 @@ Tender = Literal["cash", "card", "prepaid", "token", "free", "test"]
 Outcome = Literal["vended", "failed", "cancelled", "refunded"]
 FileKind = Literal["vends", "counts", "loads", "cash", "payouts", "tests"]
 Severity = Literal["error", "warning", "note"]
+State = Literal["open", "accepted", "written-off", "corrected", "disputed"]
 
 TENDERS: Final[tuple[Tender, ...]] = get_args(Tender)
 OUTCOMES: Final[tuple[Outcome, ...]] = get_args(Outcome)
 FILE_KINDS: Final[tuple[FileKind, ...]] = get_args(FileKind)
 SEVERITIES: Final[tuple[Severity, ...]] = get_args(Severity)
+STATES_OF_FINDINGS: Final[tuple[State, ...]] = get_args(State)
+"""What was decided about a finding: nothing yet; it is explained; the loss is taken; a figure was put right; someone is
+being asked to make it good."""
 
 PAID_TENDERS: Final[tuple[Tender, ...]] = ("cash", "card", "prepaid")
 """Tenders that bring in the price of the vend. A token was paid for elsewhere, `free` and `test` were not paid."""

@@ -25,6 +25,7 @@ def results_json(done: Reconciliation) -> str:
         "payouts": tables.payouts_table(done),
         "machines": tables.machines_table(done),
         "findings": tables.findings_table(done),
+        "decisions": tables.decisions_table(done),
     }
     lines = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
     lines += [f"  {json.dumps(name)}: {_records(frame)}" for name, frame in sections.items()]

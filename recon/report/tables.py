@@ -80,7 +80,13 @@ def findings_table(done: Reconciliation) -> Frame:
     )
     row = pl.element().struct.field("row")
     place = pl.struct(file.alias("file"), pl.when(row > 0).then(row).alias("row"))
-    return shown.with_columns(pl.col("severity").cast(pl.String), pl.col("evidence").list.eval(place))
+    return shown.with_columns(pl.col("severity", "state").cast(pl.String), pl.col("evidence").list.eval(place))
+
+
+def decisions_table(done: Reconciliation) -> Frame:
+    """One line a decision, in the order of the ledger."""
+    shown = done.frames["decisions"].with_columns(*_money(done, "amount"), pl.col("state").cast(pl.String))
+    return local_text(shown, ["at"], done.zones, done.zone, ISO).drop("evidence_count")
 
 
 def rejects_table(done: Reconciliation) -> Frame:

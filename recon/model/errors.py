@@ -18,6 +18,10 @@ class SettingsError(ReconError):
         self.problems = tuple(problems)
 
 
+class LedgerDamaged(ReconError):
+    """Something that the ledger kept is missing, altered or no longer readable (exit code 3). The text names it."""
+
+
 class MoneyError(ValueError):
     """A text is not an exact amount in the currency; the message says what was found and what was expected."""
 

@@ -1,0 +1,54 @@
+"""Files as they arrived, kept by the hash of their bytes: ledger/originals/ab/abcdef..."""
+
+import hashlib
+from pathlib import Path
+
+from recon.ledger.faults import told
+from recon.ledger.files import ledger_folder, write_once
+from recon.model.errors import LedgerDamaged
+
+
+def originals_folder(root: Path) -> Path:
+    """Where the originals of a route folder are kept."""
+    return ledger_folder(root) / "originals"
+
+
+def original_path(root: Path, sha256: str) -> Path:
+    """Where the original with this hash (64 lower-case hex digits) is kept."""
+    return originals_folder(root) / sha256[:2] / sha256
+
+
+def keep(root: Path, data: bytes) -> str:
+    """Keep the bytes of a file, once. Returns their SHA-256 in hex.
+
+    To be called while holding the lock of the ledger. Raises ReconError where they cannot be written.
+    """
+    sha256 = hashlib.sha256(data).hexdigest()
+    write_once(root, original_path(root, sha256), data)
+    return sha256
+
+
+def original(root: Path, sha256: str) -> bytes:
+    """The bytes that were kept under a hash.
+
+    Raises LedgerDamaged where they are missing or no longer have it.
+    """
+    return whole(root, original_path(root, sha256), sha256)
+
+
+def whole(root: Path, path: Path, sha256: str) -> bytes:
+    """The bytes of a kept file, which have this hash. Raises LedgerDamaged where it is missing or altered."""
+    name = path.relative_to(root).as_posix()
+    try:
+        with told(path):
+            data = path.read_bytes()
+    except Exception as error:
+        if isinstance(error.__cause__, FileNotFoundError):
+            raise LedgerDamaged(f"{name} is missing: put back a copy of the ledger folder that has it") from error
+        raise
+    found = hashlib.sha256(data).hexdigest()
+    if found != sha256:
+        raise LedgerDamaged(
+            f"{name} was altered: its bytes have the hash {found}, expected {sha256}. Put back a copy of the ledger folder"
+        )
+    return data

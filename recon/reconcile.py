@@ -25,7 +25,7 @@ from recon.ledger.decisions import Decided, corrected, corrections_of, decisions
 from recon.ledger.history import decisions_in
 from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
-from recon.match.states import Layouts, layouts
+from recon.match.states import Layouts, layouts, products
 from recon.match.unmapped import explain, unmapped_numbers
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import Frame
@@ -155,6 +155,7 @@ def _reconcile(
     frames["decisions"] = decisions_frame(decisions, found)
     frames["corrections"] = corrections
     every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
+    every["products"] = products(route)
     taken = {
         name: getattr(intake, name)
         for name in ("inputs", "rejects", "notices", "vends", "counts", "loads", "cash", "payouts", "tests")
@@ -169,6 +170,7 @@ def _reconcile(
         until=until,
         zones=laid.zones,
         digits_of=laid.digits,
+        settings=settings,
         frames=taken | every | frames,
     )
 

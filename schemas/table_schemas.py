@@ -87,6 +87,7 @@ def products_schema() -> Json:
     types = {
         "id": _STRING, "name": _STRING, "unit_cost": _AMOUNT, "category": _STRING,
         "case_size": {"type": "integer", "constraints": {"minimum": 1}},
+        "shelf_days": {"type": "integer", "constraints": {"minimum": 1}},
     }  # fmt: skip
     said = {
         "id": "the product's id, as layouts name it",
@@ -94,6 +95,7 @@ def products_schema() -> Json:
         "unit_cost": "cost of one unit in the route's currency; up to four digits below its minor unit",
         "case_size": "units in a case",
         "category": "a word to group products by",
+        "shelf_days": "days for which it can be sold once it is in the machine",
     }
     return {
         "$schema": PROFILE,

@@ -10,7 +10,7 @@ import polars as pl
 
 from recon.match.timeline import SlotState, slot_states, tray_of
 from recon.model.border import guard
-from recon.model.frames import MACHINES, SLOTS, STATES, Frame
+from recon.model.frames import MACHINES, PRODUCTS, SLOTS, STATES, Frame
 from recon.model.layout import Product
 from recon.model.money import to_minor
 from recon.model.zones import zone
@@ -93,6 +93,16 @@ def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[
         state.pitch,
         None if product is None else product.name,
     )
+
+
+def products(route: Route) -> Frame:
+    """The frame `products`: products.csv without its unit costs, which are in the digits of each machine's currency
+    and stand in `states`.
+    """
+    rows = [
+        (each.id, each.name, each.category, each.case_size, each.shelf_days) for each in route.products.values()
+    ]
+    return guard(pl.DataFrame(rows, schema=PRODUCTS.schema, orient="row"), PRODUCTS)
 
 
 @cache

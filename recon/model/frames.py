@@ -233,6 +233,18 @@ STATES = FrameSpec(
     sorted_by=("slot", "starts"), unique=("state",),
 )  # fmt: skip
 
+PRODUCTS = FrameSpec(
+    "products", "one product of products.csv",
+    (
+        Column("product", pl.String, "product id"),
+        Column("name", pl.String, "what people call it", nullable=True),
+        Column("category", pl.String, "a word to group products by", nullable=True),
+        Column("case_size", pl.Int64, "units in a case", nullable=True),
+        Column("shelf_days", pl.Int64, "days for which it can be sold once it is in the machine", nullable=True),
+    ),
+    sorted_by=("product",), unique=("product",),
+)  # fmt: skip
+
 MATCHED = FrameSpec(
     "matched", "one vend with the slot that held its number at that time",
     (
@@ -417,6 +429,6 @@ BY_KIND: dict[str, FrameSpec] = {
 """The canonical frame of each kind of file."""
 
 ALL: tuple[FrameSpec, ...] = (
-    INPUTS, REJECTS, NOTICES, VENDS, COUNTS, LOADS, CASH, PAYOUTS, TESTS, MACHINES, SLOTS, STATES, MATCHED,
+    INPUTS, REJECTS, NOTICES, VENDS, COUNTS, LOADS, CASH, PAYOUTS, TESTS, MACHINES, SLOTS, STATES, PRODUCTS, MATCHED,
     PRICED_VENDS, STOCK_WINDOWS, CASH_WINDOWS, PAYOUT_CHECKS, SUMMARIES, FINDINGS, DECISIONS, CORRECTIONS,
 )  # fmt: skip

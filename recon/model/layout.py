@@ -124,7 +124,7 @@ class Layout(BaseModel):
 
 class Product(BaseModel):
     """A line of products.csv. `unit_cost` may have up to four digits below the minor unit (a case price over its
-    units)."""
+    units). `shelf_days`: days for which it can be sold once it is in the machine."""
 
     model_config = STRICT
     id: Annotated[str, Field(min_length=1)]
@@ -132,3 +132,4 @@ class Product(BaseModel):
     unit_cost: Amount | None = None
     case_size: Annotated[WholeNumber, Field(ge=1)] | None = None
     category: str | None = None
+    shelf_days: Annotated[WholeNumber, Field(ge=1)] | None = None

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from recon.model.frames import Frame
+from recon.model.settings import Settings
 
 RESULT_FRAMES = ("inputs", "rejects", "stock", "cash_windows", "payout_checks", "summaries", "findings")
 """Frames that the results are made of; the others tell how they came about."""
@@ -27,9 +28,9 @@ class Reconciliation:
 
     name, currency, digits, zone: of the route. now: the moment of the run (aware). since, until: the windows shown
     close after `since` (None: from the beginning) and not after `until`. zones, digits_of: machine to zone and to
-    decimal digits. frames: by the names of recon.model.frames, each keeping its spec; `stock`, `cash_windows`,
-    `payout_checks`, `summaries` and `findings` hold what is shown, all others everything. anchor: None where the run
-    wrote no ledger.
+    decimal digits. settings: route.toml. frames: by the names of recon.model.frames, each keeping its spec; `stock`,
+    `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything. anchor: None
+    where the run wrote no ledger.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Reconciliation:
     until: datetime
     zones: Mapping[str, str]
     digits_of: Mapping[str, int]
+    settings: Settings
     frames: Mapping[str, Frame]
     anchor: Anchor | None = None
 

@@ -19,6 +19,7 @@ _EXPECTED = {
     "unit_cost": "an amount such as 0.625, not negative",
     "case_size": "a whole number above 0",
     "category": "a text",
+    "shelf_days": "a whole number above 0",
 }
 
 

@@ -8,6 +8,7 @@ import errno
 import json
 import os
 import socket
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -66,7 +67,7 @@ def _acquire(file: IO[bytes], folder: Path, wait_seconds: float, on_wait: Callab
         time.sleep(_PAUSE)
 
 
-if os.name == "nt":  # pragma: no cover - only on Windows
+if sys.platform == "win32":  # pragma: no cover - only on Windows
     import msvcrt
 
     def _try_lock(file: IO[bytes]) -> bool:

@@ -46,4 +46,4 @@ def read_tables(root: Path, name: str, hashes: Sequence[str]) -> "pl.DataFrame":
     import polars as pl
 
     files = [whole(root, table_path(root, name, sha256), sha256) for sha256 in hashes]
-    return pl.scan_parquet([io.BytesIO(file) for file in files]).collect()
+    return pl.scan_parquet(files).collect()

@@ -16,6 +16,7 @@ import polars as pl
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.catalogue.kind import Kind
 from recon.findings.catalogue.run_kinds import RUN_KINDS
+from recon.model.asked_frames import ASKED
 from recon.model.frames import ALL, Column, FrameSpec
 from recon.model.reconciliation import RESULT_FRAMES
 
@@ -153,11 +154,11 @@ def _plain(words: str) -> str:
 
 def frames_page() -> str:
     """One section a frame, its name as the anchor, with its columns, types and meanings."""
-    return "\n".join([*_frames_head(), *(line for spec in ALL for line in _frame(spec))])
+    return "\n".join([*_frames_head(), *(line for spec in (*ALL, *ASKED) for line in _frame(spec))])
 
 
 def _frames_head() -> Iterator[str]:
-    yield _MADE.format(source="recon/model/frames.py")
+    yield _MADE.format(source="recon/model/frames.py and asked_frames.py")
     yield "# Frames\n"
     yield (
         "The tables that pass between the stages, as polars frames. `recon.run(folder).frames` holds them\n"
@@ -167,6 +168,8 @@ def _frames_head() -> Iterator[str]:
     )
     shown = ", ".join(f"[`{name}`](#{name})" for name in RESULT_FRAMES)
     yield f"The results are made of {shown}; the others show how they came about."
+    asked = ", ".join(f"[`{spec.name}`](#{spec.name})" for spec in ASKED)
+    yield f"\nMade only when asked for, by [the load list](plan.md) and [the money per machine](money.md): {asked}."
 
 
 def _frame(spec: FrameSpec) -> Iterator[str]:

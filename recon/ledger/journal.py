@@ -161,6 +161,16 @@ def reading(root: Path) -> Iterator[Ledger]:
     Raises ReconError where there is none, where it cannot be opened or a newer recon wrote it; LedgerDamaged where its
     end does not fit together.
     """
+    with opened(root) as (connection, _):
+        yield Ledger(connection, journal_path(root))
+
+
+@contextmanager
+def opened(root: Path) -> Iterator[tuple[sqlite3.Connection, int]]:
+    """The database of a route folder's journal, as this format has it, for reading; nothing in it is looked at yet.
+
+    Gives the connection and the format of the file. Raises as `reading` does, but for the end of the journal.
+    """
     path = journal_path(root)
     if not path.is_file():
         raise ReconError(f"{path.as_posix()} is not there: this route has no ledger yet. recon run makes it")
@@ -169,10 +179,10 @@ def reading(root: Path) -> Iterator[Ledger]:
             connection.execute("BEGIN")
             number = formats.format_of(connection, path)
         if number == formats.FORMAT:
-            yield Ledger(connection, path)
+            yield connection, number
         else:
             with closing(_brought_forward(connection, number, path)) as copy:
-                yield Ledger(copy, path)
+                yield copy, formats.FORMAT if number is None else number
 
 
 def _brought_forward(connection: sqlite3.Connection, number: int | None, path: Path) -> sqlite3.Connection:

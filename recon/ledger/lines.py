@@ -1,9 +1,10 @@
 """The lines of a file as a Merkle tree, so that some can be shown and proved while the others stay blank.
 
-The leaf of a line is SHA-256(00h, salt, line with its line end); nodes and root are those of RFC 9162. A short line could
-be guessed from a bare hash, hence a salt of 16 bytes for each: a piece of SHAKE-256 over a secret that is itself made of
-all bytes of the file. Whoever has the whole file can work the salts out; whoever is given some lines and their salts
-learns nothing of the others. The number of lines is kept beside the root, for it fixes the shape of the tree.
+The leaf of a line is SHA-256(00h, salt, line with its line end); nodes and root are those of RFC 9162. A short line
+could be guessed from a bare hash, hence a salt of 16 bytes for each: a piece of SHAKE-256 over a secret that is itself
+made of all bytes of the file. Whoever has the whole file can work the salts out; whoever is given some lines and their
+salts learns nothing of the others, as long as these cannot be guessed all at once (then the hash of the whole file
+confirms the guess). The number of lines is kept beside the root, for it fixes the shape of the tree.
 """
 
 import hashlib
@@ -43,8 +44,8 @@ def line_tree(data: bytes) -> dict[str, Any]:
 class Blanked:
     """A file of which only some lines are shown.
 
-    count: lines of the whole file. shown: number from 1, salt, line. hidden: the hashes of the largest parts of the tree
-    that hold no shown line, from left to right.
+    count: lines of the whole file. shown: number from 1, salt, line. hidden: the hashes of the largest parts of the
+    tree that hold no shown line, from left to right.
     """
 
     count: int

@@ -17,9 +17,9 @@ if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM
 import typer
 
 from recon import __version__
-from recon.cli import check, demo, draft, exits, learn
+from recon.cli import check, demo, draft, exits, learn, verify
 from recon.cli import run as run_command
-from recon.model.errors import ReconError, SettingsError
+from recon.model.errors import LedgerDamaged, ReconError, SettingsError
 
 app = typer.Typer(
     name="recon",
@@ -52,6 +52,7 @@ app.add_typer(draft.app, name="draft")
 app.command("check")(check.check)
 app.command("run")(run_command.run)
 app.command("learn")(learn.learn)
+app.command("verify")(verify.verify)
 
 
 def _report_fault() -> str:
@@ -84,6 +85,9 @@ def main() -> None:
             typer.echo(sentence(problem), err=True)
         typer.echo("Nothing was run: mend the above, then check with: recon check", err=True)
         sys.exit(exits.UNUSABLE)
+    except LedgerDamaged as error:
+        typer.echo(f"recon: {error}", err=True)
+        sys.exit(exits.LEDGER)
     except ReconError as error:
         typer.echo(f"recon: {error}", err=True)
         sys.exit(exits.UNUSABLE)

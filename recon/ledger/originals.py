@@ -40,13 +40,13 @@ def whole(root: Path, path: Path, sha256: str) -> bytes:
     """The bytes of a kept file, which have this hash. Raises LedgerDamaged where it is missing or altered."""
     name = path.relative_to(root).as_posix()
     if not path.is_file():
-        raise LedgerDamaged(f"{name} is missing: put back a copy of the ledger folder that has it")
+        raise LedgerDamaged(f"{name} is missing: put it back from a copy")
     with told(path):
         data = path.read_bytes()
     found = hashlib.sha256(data).hexdigest()
     if found != sha256:
         raise LedgerDamaged(
             f"{name} was altered: its bytes have the hash {found}, expected {sha256}. "
-            "Put back a copy of the ledger folder"
+            "Put it back from a copy"
         )
     return data

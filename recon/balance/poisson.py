@@ -1,0 +1,54 @@
+"""The Poisson distribution of units asked for, and the level that lasts with a chosen chance.
+
+Counts of independent buyers over a time in which `mean` of them are expected. Probabilities are floats, summed exactly
+(math.fsum) from terms made in logarithms, so that means in the thousands do not underflow.
+"""
+
+from decimal import Decimal
+from math import exp, fsum, lgamma, log
+
+
+def chance_of(units: int, mean: float) -> float:
+    """The chance that exactly `units` (0 or more) are asked for."""
+    if mean == 0:
+        return 1.0 if units == 0 else 0.0
+    return exp(units * log(mean) - mean - lgamma(units + 1))
+
+
+def at_most(units: int, mean: float) -> float:
+    """The chance that no more than `units` are asked for, P(D <= units); 0 for a negative number."""
+    if mean == 0:
+        return 1.0 if units >= 0 else 0.0
+    return min(1.0, fsum(chance_of(each, mean) for each in range(units + 1)))
+
+
+def least_level(mean: float, chance: float, *, most: int) -> tuple[int, bool]:
+    """The smallest level S with P(D <= S) >= chance, and whether it is capped: not above `most`.
+
+    Order-up-to level of a periodic review with lost sales: the level at each visit covers what is asked for until the
+    next one. chance: from 0 to below 1.
+    """
+    total, parts = 0.0, []
+    for level in range(most + 1):
+        parts.append(chance_of(level, mean))
+        total += parts[-1]
+        # The running sum may be off in its last digits: near the chance it is summed exactly.
+        if total >= chance - 1e-9 and fsum(parts) >= chance:
+            return level, False
+    return most, True
+
+
+def expected_left(units: int, mean: float) -> float:
+    """Units expected to be left of `units` after demand of that mean, E[max(0, units - D)]; 0 for a negative number."""
+    if mean == 0:
+        return float(max(0, units))
+    return fsum((units - asked) * chance_of(asked, mean) for asked in range(units))
+
+
+def critical_ratio(price: Decimal | int, cost: Decimal | int, salvage: Decimal | int = 0) -> float:
+    """The chance of not running short that earns most where what is left is lost: Cu / (Cu + Co), with Cu = price -
+    cost and Co = cost - salvage (the newsvendor). 0 where a sale earns nothing.
+    """
+    if price <= cost:
+        return 0.0
+    return float(Decimal(price - cost) / Decimal(price - salvage))

@@ -1,8 +1,8 @@
 """What layouts of one route say of each other: numbers and prices that differ where they ought to agree.
 
 Layouts are compared as they stand after their last change, prices within a machine too. Which of two is right cannot
-be told from paper: the one that fewer machines share is named, and where as many stand on both sides, the one whose
-file comes later.
+be told from paper: the one that fewer machines share is named; where as many stand on both sides, the price that fewer
+slots have, and then the one whose file comes later.
 """
 
 from collections import Counter, defaultdict
@@ -140,11 +140,13 @@ def _against_its_rule(one: _Standing, state: SlotState) -> bool:
 
 
 def _usual(entries: Sequence[tuple[Value, str]]) -> tuple[Value, str]:
-    """The value that most machines have, of equals the one met first, and the first machine that has it."""
+    """The value that most machines have, of equals the one in most entries, then the one met first; and the first
+    machine that has it."""
     machines: dict[Value, dict[str, None]] = {}
     for value, machine in entries:
         machines.setdefault(value, {})[machine] = None
-    value = max(machines, key=lambda value: len(machines[value]))
+    count = Counter(value for value, _ in entries)
+    value = max(machines, key=lambda value: (len(machines[value]), count[value]))
     return value, next(iter(machines[value]))
 
 

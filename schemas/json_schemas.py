@@ -24,6 +24,7 @@ from recon.model.learn_results import LearnResults
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.source import FIELDS, REQUIRED, Source
+from recon.model.verify_results import VerifyResults
 from recon.model.words import LARGEST_BUS
 from recon.route.faults import EXPECTED
 
@@ -135,6 +136,11 @@ def check_schema() -> Json:
 def learn_schema() -> Json:
     """What `recon learn --format json` prints."""
     return _output(LearnResults, "recon-learn/1", {})
+
+
+def verify_schema() -> Json:
+    """What `recon verify --format json` prints."""
+    return _output(VerifyResults, "recon-verify/1", {})
 
 
 def _input(model: type[BaseModel], title: str, tables: Mapping[str, str]) -> Json:

@@ -63,7 +63,7 @@ class Plan:
     van: Frame = field(repr=False)
 
 
-def plan(done: Reconciliation, wishes: Wishes = Wishes(), *, machines: Collection[str] = ()) -> Plan:  # noqa: B008
+def plan(done: Reconciliation, wishes: Wishes = Wishes(), *, machines: Collection[str] = ()) -> Plan:
     """Plan the next visit of these machines (all where none is named), from everything that the run knows.
 
     The layout is taken as it stands at the earliest of these visits. A slot never counted is listed without a figure to
@@ -89,8 +89,10 @@ def _base(done: Reconciliation, known: Selling, rates: Frame, coming: Frame, at:
         "slot", "tray", "capacity", "par", "price", "unit_cost"
     )
     packed = done.frames["products"].select("product", "name", "shelf_days")
+    times = coming.select("machine", "next_visit", "until", "log_end", "gap_days")
     base = (
-        rates.drop("units").join(coming.select("machine", "next_visit", "until", "log_end", "gap_days"), on="machine", how="inner")
+        rates.drop("units")
+        .join(times, on="machine", how="inner")
         .join(now, on="slot", how="left")
         .join(packed, on="product", how="left")
         .join(_contents(known), on="slot", how="left")

@@ -121,7 +121,7 @@ def reach_of_slots(laid: Layouts, reach: Frame) -> Frame:
 
 
 def _machine_sold(spans: Frame, vends: Frame, laid: Layouts) -> Frame:
-    """The windows in which the machine logged a vend: silence of the whole machine tells of its reader, not of a slot."""
+    """The windows in which the machine logged a vend: where all of it is silent, that tells of its reader, no slot."""
     numbers = laid.machines.select("machine").with_row_index("key").with_columns(pl.col("key").cast(pl.Int32))
     told = vends.select("machine", "time").join(numbers, on="machine", how="inner").sort("key", "time")
     history = told.select("key", pl.col("time").alias("since")).with_columns(

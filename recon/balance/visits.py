@@ -24,7 +24,7 @@ def visits(done: Reconciliation, known: Selling, coming: datetime | None, until:
     coming, until: as from the command line: local time without a zone (midnight: a day, at the time of day of the
     machine's last visit), or None. By default the next visit is the last one plus the median of the days between the
     machine's visits (of the route's where it has none), rounded up, and not before the moment of the run; the one after
-    comes as much later. Returns machine, last_visit, gap_days, gap_basis, gaps, next_visit, until, log_end; sorted by machine.
+    comes as much later. Returns machine, last_visit, gap_days, gap_basis, gaps, next_visit, until, log_end; by machine.
     """
     been = _been(done)
     days = _days(been, done)

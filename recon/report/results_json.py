@@ -28,11 +28,12 @@ def results_json(done: Reconciliation) -> str:
         "decisions": tables.decisions_table(done),
     }
     lines = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
-    lines += [f"  {json.dumps(name)}: {_records(frame)}" for name, frame in sections.items()]
+    lines += [f"  {json.dumps(name)}: {records(frame)}" for name, frame in sections.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
-def _records(frame: Frame) -> str:
+def records(frame: Frame) -> str:
+    """A frame as a JSON list, one record a line."""
     if frame.height == 0:
         return "[]"
     records = frame.write_ndjson().rstrip("\n").replace("\n", ",\n    ")

@@ -1,0 +1,136 @@
+"""The pages of a report, in the order in which they are written: the front with the route, then a page a machine
+where there are too many machines for one page."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import polars as pl
+from markupsafe import Markup
+
+import recon
+from recon.model.reconciliation import Reconciliation
+from recon.report.html import front, taken_in
+from recon.report.html.findings import GRAVE, OPEN, listed
+from recon.report.html.first_steps import first_steps
+from recon.report.html.machine_part import MachinePart, Machines
+from recon.report.html.over_time import shown_vends
+from recon.report.html.places import where
+from recon.report.html.spelling import Spelling, slug
+from recon.report.pages import asset, content_security, page
+
+ONE_PAGE = 12
+"""Up to so many machines stand on one page; beyond it each has a page of its own below machines/."""
+
+PLACES_SHOWN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    machine: str
+    page: str
+    open: int
+    cells: tuple[str, ...]
+
+
+def report_pages(done: Reconciliation) -> Iterator[tuple[str, str]]:
+    """The report as (path within the report's folder, HTML), `report.html` first.
+
+    Pages of machines are made one by one as they are asked for, so that a large route never stands in memory whole.
+    The same reconciliation gives the same bytes: nothing here looks at the clock.
+    """
+    spell = Spelling(done)
+    machines = Machines(spell)
+    paged = len(machines.names) > ONE_PAGE
+    style = str(asset("tokens.css")) + str(asset("report.css"))
+    common = {
+        "policy": content_security(styles=[style]),
+        "style": Markup(style),
+        "route": done.name,
+        "span": _span(done, spell),
+        "made": spell.moment(done.now),
+        "version": recon.__version__,
+        "anchor": done.anchor,
+    }
+    place = _places(paged, machines)
+    yield "report.html", _front_page(done, spell, machines, place, common, paged=paged)
+    if paged:
+        for machine in machines:
+            title = f"{machine}, {done.name}"
+            part = machines.part(machine, {})
+            yield f"machines/{slug(machine)}.html", page("report_machine.html", title=title, part=part, **common)
+
+
+def _places(paged: bool, machines: Machines) -> Callable[[str | None], str]:
+    """Where a machine's part stands: its page, or "" for the front page itself."""
+    known = set(machines.names)
+
+    def place(machine: str | None) -> str:
+        return f"machines/{slug(machine)}.html" if paged and machine in known and machine is not None else ""
+
+    return place
+
+
+def _front_page(
+    done: Reconciliation,
+    spell: Spelling,
+    machines: Machines,
+    place: Callable[[str | None], str],
+    common: Mapping[str, object],
+    *,
+    paged: bool,
+) -> str:
+    answer, rests = front.answer(done)
+
+    def anchored(machine: str | None) -> str:
+        return "#route" if machine is None else f"{place(machine)}#m-{slug(machine)}"
+
+    places, more_places = where(done, spell, anchored, PLACES_SHOWN)
+    of_route = done.frames["findings"].filter(pl.col("machine").is_null())
+    inside: list[MachinePart] = [] if paged else [machines.part(machine, {}) for machine in machines]
+    files = taken_in.files(done)
+    return page(
+        "report.html",
+        title=f"{done.name}: {answer}",
+        answer=answer,
+        rests=rests,
+        accounts=(accounts := front.accounts(done, spell)),
+        account=accounts[-1].lines[0],
+        first=first_steps(done, spell, place, anchored),
+        places=places,
+        more_places=more_places,
+        currency=done.currency,
+        machines=_rows(done, spell, machines, anchored),
+        inside=inside,
+        route_findings=listed(of_route, spell, {}),
+        payouts=taken_in.payouts(done, spell),
+        decisions=taken_in.decisions(done, spell),
+        files=files,
+        rejects=taken_in.rejects(done),
+        **common,
+    )
+
+
+def _rows(
+    done: Reconciliation, spell: Spelling, machines: Machines, anchored: Callable[[str | None], str]
+) -> list[_Row]:
+    open_ = done.frames["findings"].filter(OPEN & GRAVE)
+    counts = dict(open_.group_by("machine").len().iter_rows())
+    money = ("sales", "cash_sales", "card_sales", "fees", "cost_of_goods", "shrink_cost", "margin")
+    rows = []
+    for machine in machines:
+        found = machines.frame("summaries", machine)
+        cells: tuple[str, ...] = ("",) * (1 + len(money))
+        if found.height:
+            row = found.row(0, named=True)
+            cells = (f"{row['vends']:,}", *(spell.money(row[name], machine) for name in money))
+        rows.append(_Row(machine, anchored(machine), counts.get(machine, 0), cells))
+    return rows
+
+
+def _span(done: Reconciliation, spell: Spelling) -> str:
+    """The days of the vends shown, and the currency."""
+    times = shown_vends(done)["time"]
+    if times.len() == 0:
+        return f"no vends up to {spell.moment(done.until)}"
+    first, last = times.min(), times.max()
+    return f"{spell.day(first)} to {spell.day(last)}, {done.currency}"  # type: ignore[arg-type]

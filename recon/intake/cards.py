@@ -84,6 +84,9 @@ def find_card_number(table: TextTable) -> CardNumber | None:
 
 
 def _in_column(name: str, cells: pl.DataFrame) -> CardNumber | None:
+    longest = cells["text"].str.len_bytes().max()
+    if not isinstance(longest, int) or longest < 12:
+        return None
     suspects = cells.filter((pl.col("text").str.len_bytes() >= 12) & pl.col("text").str.contains(_ALONE))
     if suspects.height == 0:
         return None

@@ -47,6 +47,9 @@ def decode(data: bytes, declared: str | None = None) -> Decoded:
         raise UnreadableFile(f"character {text.index(chr(0)) + 1} is NUL: this is no text file, whatever its name says")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if text.endswith("\n") and text[-2:-1] not in ("\n", "\t", " "):
+        # As most files end: nothing is to go, and a long text need not be copied for it.
+        return Decoded(text, False, remark)
     # Only whole lines go: the tabs that end the last record are its empty cells.
     end = text.find("\n", len(text.rstrip("\n\t ")))
     return Decoded((text if end < 0 else text[:end]) + "\n", end < 0, remark)

@@ -25,6 +25,11 @@ ROW = "\0row"
 SHOWN = 200
 """Characters of a passed line that are kept to be shown."""
 
+FEW_ROWS = 1000
+"""Rows up to which a look at each cell takes less than asking polars about the column."""
+_SHORT = 64 * 1024
+"""Characters of a text up to which the same holds of splitting it."""
+
 _LARGEST_CELL = 16 * 1024 * 1024
 _END = "\0"
 """A line behind the last: where it ends up inside a cell, a quote mark was left open."""
@@ -161,12 +166,37 @@ def _lines_of_header(begin: str, delimiter: str) -> int:
 
 
 def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
-    """Read with polars, and prove by counting that no record was padded, cut or merged; None where that fails.
+    """Read quickly, and prove by counting that no record was padded, cut or merged; None where that fails.
 
     head: lines that the header takes. skipped: lines above it.
     """
-    if "\n\n" in body:
+    quoted = '"' in body
+    if (quoted or len(header.names) == 1) and "\n\n" in body:
+        # Elsewhere a blank line is found out by the delimiters that it lacks.
         return None
+    if not quoted and len(body) <= _SHORT:
+        return _short(body, header, head, skipped)
+    return _long(body, header, head, skipped, quoted=quoted)
+
+
+def _short(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
+    """A short text without quote marks: splitting it takes less than asking polars."""
+    width = len(header.names)
+    records = [line.split(header.delimiter) for line in body.split("\n")[head:-1]]
+    if any(len(record) != width for record in records):
+        return None
+    first = skipped + head + 1
+    numbered = list(enumerate(records, start=first))
+    if any(not record[0].strip() for record in records):
+        numbered = [(line, record) for line, record in numbered if any(cell.strip() for cell in record)]
+    frame = frame_of(header.names, [record for _, record in numbered])
+    return frame.insert_column(width, pl.Series(ROW, [line for line, _ in numbered], dtype=pl.Int64)), []
+
+
+def _long(
+    body: str, header: Header, head: int, skipped: int, *, quoted: bool
+) -> tuple[pl.DataFrame, list[Torn]] | None:
+    """Any other text, by polars."""
     delimiter = header.delimiter
     names = [f"_{at}" for at in range(len(header.names))]
     try:
@@ -176,49 +206,59 @@ def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataF
         )  # fmt: skip
     except pl.exceptions.PolarsError:
         return None
-    quoted = '"' in body
-    inside = newlines = 0
-    if quoted and frame.height:
-        counted = frame.select(
-            pl.sum_horizontal(pl.col(name).str.count_matches(delimiter,
-            literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("delimiters"),
-            pl.sum_horizontal(pl.col(name).str.count_matches("\n",
-            literal=True).fill_null(0).cast(pl.Int64) for name in names).sum().alias("newlines"),
-        )  # fmt: skip
-        inside, newlines = counted.row(0)
     start = 0
     for _ in range(head):
         start = body.index("\n", start) + 1
+    newlines = _inside(frame, names, "\n") if quoted else 0
     records = body.count("\n", start) - newlines
-    delimiters = body.count(delimiter, start) - inside
-    if frame.height != records or delimiters != records * (len(names) - 1):
+    if frame.height != records:
         return None
+    if quoted or frame.to_series(len(names) - 1).null_count():
+        # A record that is too long stops polars, and a padded one ends in an empty cell: without quote marks there is
+        # nothing to count where no last cell is empty.
+        delimiters = body.count(delimiter, start) - (_inside(frame, names, delimiter) if quoted else 0)
+        if delimiters != records * (len(names) - 1):
+            return None
     line = pl.int_range(pl.len(), dtype=pl.Int64) + skipped + head + 1
     if newlines:
-        breaks = pl.sum_horizontal(
-            pl.col(name).str.count_matches("\n", literal=True).fill_null(0).cast(pl.Int64) for name in names
-        )
-        line = line + breaks.cum_sum().shift(1, fill_value=0)
+        line = line + pl.sum_horizontal(_counted(names, "\n")).cum_sum().shift(1, fill_value=0)
     numbered = without_blank(frame.with_columns(line.alias(ROW)), names)
     return numbered.rename(dict(zip(names, header.names, strict=True))), []
 
 
+def _counted(names: Sequence[str], mark: str) -> list[pl.Expr]:
+    return [pl.col(name).str.count_matches(mark, literal=True).fill_null(0).cast(pl.Int64) for name in names]
+
+
+def _inside(frame: pl.DataFrame, names: Sequence[str], mark: str) -> int:
+    """How often a mark stands inside cells."""
+    return int(frame.select(pl.sum_horizontal(_counted(names, mark)).sum()).item()) if frame.height else 0
+
+
 def without_blank(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
     """Drop records of which every cell is blank, as spreadsheets leave them at the end."""
+    first = frame.get_column(names[0]) if names else None
+    if first is None or not (first.null_count() or (first.str.strip_chars() == "").any()):
+        return frame
     blank = [pl.col(name).str.strip_chars().fill_null("") == "" for name in names]
-    return frame.filter(~pl.all_horizontal(blank)) if frame.select(blank[0].any()).item() else frame
+    return frame.filter(~pl.all_horizontal(blank))
 
 
 def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame, list[int]]:
     """Part the frame from lines that say the header once more, as pages pasted together have; their lines."""
     # By its place, not by name: polars takes a column called "*" for all of them.
-    same = frame.filter(frame.to_series(0).alias("cells").str.strip_chars() == header.names[0])
-    if same.height == 0:
+    first = frame.to_series(0).alias("cells")
+    if first.len() <= FEW_ROWS:
+        name = header.names[0]
+        rows = [frame.row(at) for at, cell in enumerate(first.to_list()) if cell is not None and cell.strip() == name]
+    else:
+        rows = frame.filter(first.str.strip_chars() == header.names[0]).rows()
+    if not rows:
         return frame, []
     wanted = [fold(name) for name in header.names]
     numbered = {name for name in header.names if fold(name) not in header.doubled}
     again = [
-        int(cells[-1]) for cells in same.rows()
+        int(cells[-1]) for cells in rows
         if all(fold(cell or "") == want or name not in numbered for cell, want, name in zip(cells, wanted, header.names,
         strict=False))
     ]  # fmt: skip

@@ -9,6 +9,8 @@ What could be a row is a row, and is rejected with its reason rather than passed
   read.
 - A note stands below the last row: one filled cell alone, which no row has in that column, or a torn line in which
   fewer than half of the filled cells hold a digit.
+- A line of a count or cash sheet of which only machine and slot are named, with no time and no figure, was never filled
+  in (recon.intake.unfilled).
 """
 
 import re
@@ -19,6 +21,7 @@ import polars as pl
 
 from recon.intake.describe import Reading, meets
 from recon.intake.table import ROW, SHOWN, Passed, TextTable, Torn, frame_of
+from recon.intake.unfilled import without_unfilled
 
 _TOTAL = (
     r"(?i)^\W*(?:(?:grand|sub|sous|over)[- ]?|total\s+(?:de\s+)?)?(?:"
@@ -38,7 +41,8 @@ def settle(table: TextTable, reading: Reading) -> TextTable:
     """Pad short rows, and pass over totals and notes. Every record of `table` stays: in frame, torn or passed."""
     if table.settled:
         return table
-    return replace(_without_totals_and_notes(padded(table, reading), reading), settled=True)
+    filled = without_unfilled(padded(table, reading), reading)
+    return replace(_without_totals_and_notes(filled, reading), settled=True)
 
 
 def padded(table: TextTable, reading: Reading) -> TextTable:

@@ -70,8 +70,10 @@ def spelled(moment: datetime) -> str:
 
 def new_row(number: int, at: datetime, kind: EntryKind, body: Mapping[str, Any], previous: str) -> Row:
     """The row of a new entry. Raises ValueError or TypeError where the body is no canonical JSON."""
-    data = canonical(_record(number, spelled(at), kind, previous, body))
-    return Row(number, spelled(at), kind, canonical(body).decode(), previous, hashlib.sha256(data).hexdigest())
+    # As it will be read again: a float such as 1e20 would come back as an integer that JSON cannot carry.
+    text = canonical(json.loads(canonical(body)))
+    data = canonical(_record(number, spelled(at), kind, previous, json.loads(text)))
+    return Row(number, spelled(at), kind, text.decode(), previous, hashlib.sha256(data).hexdigest())
 
 
 def bytes_of_row(row: Row) -> bytes:

@@ -19,8 +19,8 @@ class NotAReference(ValueError):
 def named_files(root: Path, body: object, key: str = "") -> Iterator[tuple[str, Path, str]]:
     """The kept files that an entry's body names, at any depth: (`original` or `table`, path, hash).
 
-    Under the key `original` stands a hash; under `table` a hash, or objects of `name` and `sha256`. Raises NotAReference
-    where it is neither.
+    Under the key `original` stands a hash; under `table` a hash, or objects of `name` and `sha256`. Raises
+    NotAReference where it is neither.
     """
     if isinstance(body, Mapping):
         if key == "table":

@@ -46,11 +46,12 @@ class Run:
     """A finished run: the figures as polars frames, and the results as types.
 
     frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
-    of it stopped the run.
+    of it stopped the run. intake: what the inbox gave, before any correction.
     """
 
     reconciliation: Reconciliation
     problems: tuple[Problem, ...]
+    intake: Intake
 
     @property
     def frames(self) -> Mapping[str, Frame]:
@@ -78,8 +79,8 @@ def run(
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
-    the moment of the run; rows dated later are refused. on_step: told of each step. decisions: by default those that the
-    route's ledger holds.
+    the moment of the run; rows dated later are refused. on_step: told of each step. decisions: by default those
+    that the route's ledger holds.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -97,7 +98,8 @@ def run(
         )
     on_step("matching and balancing")
     decided = decisions_in(route.root) if decisions is None else decisions
-    return Run(_reconcile(route, intake, decided, moment, _in_utc(since), _in_utc(until) or moment), problems)
+    done = _reconcile(route, intake, decided, moment, _in_utc(since), _in_utc(until) or moment)
+    return Run(done, problems, intake)
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:

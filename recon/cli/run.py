@@ -43,7 +43,7 @@ def run(
         FailOn, typer.Option(help="The least severity of a finding that makes the exit code 1.")
     ] = FailOn.error,
     every: Annotated[bool, typer.Option("--all", help="Print every finding, notes included.")] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Write nothing: no report, no rejects.csv.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Write nothing: no ledger, no report.")] = False,
     quiet: Annotated[
         bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")
     ] = False,
@@ -77,17 +77,33 @@ def reconcile_folder(
 ) -> int:
     """Run, print and write as the command does; returns the exit code."""
     from recon.cli.progress import Progress
-    from recon.reconcile import run as reconcile
 
     with Progress(quiet=quiet) as progress:
         first, last = _moments(route, since, until)
-        finished = reconcile(route, since=first, until=last, on_step=progress.step)
-        progress.step("writing the report")
-        folder = None if dry_run else _write(route, finished)
+        finished, folder = _run(route, first, last, progress, dry_run=dry_run)
     _print(finished, form, every=every)
     if not quiet:
         _hints(route, finished, folder, progress)
     return _exit_code(finished, fail_on)
+
+
+def _run(
+    route: Path, since: datetime | None, until: datetime | None, progress: "Progress", *, dry_run: bool
+) -> tuple["Run", Path | None]:
+    if dry_run:
+        from recon.reconcile import run as reconcile
+
+        return reconcile(route, since=since, until=until, on_step=progress.step), None
+    from recon.recorded import run_and_record
+
+    recorded = run_and_record(
+        route,
+        since=since,
+        until=until,
+        on_step=progress.step,
+        on_wait=lambda holder: typer.echo(f"waiting for {holder}", err=True),
+    )
+    return recorded.run, recorded.report
 
 
 def _moments(route: Path, since: str | None, until: str | None) -> tuple[datetime | None, datetime | None]:
@@ -122,14 +138,6 @@ def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
     if moment.tzinfo is not None:
         raise typer.BadParameter(f'{option} "{text}": give a local time of the route, without an offset')
     return moment + timedelta(days=1) if end_of_day and "T" not in text.upper() and " " not in text else moment
-
-
-def _write(route: Path, finished: "Run") -> Path:
-    from recon.report.folder import write_report
-    from recon.report.rejects_csv import rejects_csv
-
-    texts = {"results.json": finished.json(), "rejects.csv": rejects_csv(finished.reconciliation)}
-    return write_report(route, finished.reconciliation, texts)
 
 
 def _print(finished: "Run", form: Format, *, every: bool) -> None:
@@ -168,7 +176,10 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
 
 
 def _exit_code(finished: "Run", fail_on: FailOn) -> int:
-    findings = finished.frames["findings"]
+    """What was decided no longer fails a run."""
+    import polars as pl
+
+    findings = finished.frames["findings"].filter(pl.col("state") == "open")
     if findings["kind"].is_in(_UNUSABLE_KINDS).any():
         return exits.UNUSABLE
     counted = {

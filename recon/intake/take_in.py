@@ -54,6 +54,8 @@ class _File:
     """One file on its way in."""
 
     path: str
+    name: str
+    sheet: str | None = None
     sha256: str | None = None
     kind: FileKind | None = None
     source: str | None = None
@@ -190,18 +192,19 @@ def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: da
         sha256 = hashlib.sha256(data).hexdigest()
         opened = open_file(data, name, known.route)
     except UnreadableFile as error:
-        gathered.remark(gathered.add(_File(name, sha256)), "unreadable-file", str(error))
+        gathered.remark(gathered.add(_File(name, name, sha256=sha256)), "unreadable-file", str(error))
         return
     except UnknownFormat as error:
-        gathered.remark(gathered.add(_File(name, sha256)), "unknown-format", str(error))
+        gathered.remark(gathered.add(_File(name, name, sha256=sha256)), "unknown-format", str(error))
         return
     # Whatever stands in any corner of the file is looked at before anything of it is kept.
     found = [find_card_number(part.table) for part in (*opened.parts, *opened.aside)]
     card = next((card for card in found if card is not None), None)
     several = len(opened.parts) + len(opened.aside) > 1
     for part in opened.parts:
-        shown = f"{name} [{without_digits(part.sheet or '')}]" if several else name
-        number = gathered.add(_File(shown, sha256, rows=part.table.rows))
+        sheet = without_digits(part.sheet or "") if several else None
+        shown = name if sheet is None else f"{name} [{sheet}]"
+        number = gathered.add(_File(shown, name, sheet, sha256, rows=part.table.rows))
         if card is not None:
             gathered.remark(
                 number,
@@ -335,4 +338,5 @@ def _lines(files: list[_File], duplicates: dict[int, int], rejects: dict[int, in
     for number, file in enumerate(files):
         duplicate, rejected = duplicates.get(number, 0), rejects.get(number, 0)
         accepted = file.rows - duplicate - rejected
-        yield number, file.path, file.sha256, file.kind, file.source, file.rows, accepted, duplicate, rejected
+        account = (file.rows, accepted, duplicate, rejected)
+        yield number, file.path, file.name, file.sheet, file.sha256, file.kind, file.source, *account

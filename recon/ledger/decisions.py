@@ -92,10 +92,8 @@ def corrections_of(decisions: Sequence[Decided], inputs: Frame) -> Frame:
 
 
 def _files_of(correction: Mapping[str, Any], inputs: Frame) -> list[int]:
-    of_content = inputs.filter(pl.col("sha256") == correction["sha256"])
-    if correction["sheet"] is not None:
-        of_content = of_content.filter(pl.col("path").str.ends_with(f" [{correction['sheet']}]"))
-    return of_content["file"].to_list()
+    same_sheet = pl.col("sheet").eq_missing(pl.lit(correction["sheet"], pl.String))
+    return inputs.filter(pl.col("sha256") == correction["sha256"], same_sheet)["file"].to_list()
 
 
 def corrected(frames: Mapping[FileKind, Frame], corrections: Frame) -> dict[FileKind, Frame]:

@@ -150,7 +150,9 @@ INPUTS = FrameSpec(
     "inputs", "one file found in inbox/",
     (
         _FILE,
-        Column("path", pl.String, "path within the route folder"),
+        Column("path", pl.String, "path within the route folder; of a workbook with several sheets also the sheet"),
+        Column("name", pl.String, "path of the file by itself"),
+        Column("sheet", pl.String, "sheet of a workbook of several", nullable=True),
         Column("sha256", pl.String, "SHA-256 of its bytes, hex", nullable=True),
         Column("kind", pl.String, "vends, counts, loads, cash, payouts or tests; empty where it could not be told", nullable=True),
         Column("source", pl.String, "name of the description that spoke for it; empty: our own field names", nullable=True),

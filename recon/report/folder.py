@@ -1,7 +1,7 @@
 """reports/<run>/: written whole or not at all, and never over an earlier run."""
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterable
 from pathlib import Path
 
 from recon.model.errors import ReconError
@@ -9,19 +9,25 @@ from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
 
 
-def write_report(root: Path, done: Reconciliation, texts: Mapping[str, str]) -> Path:
-    """Write files (name to text) into a new folder below reports/, named for the moment of the run in the route's zone.
+def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, str | bytes]]) -> Path:
+    """Write files (path below the folder, and content) into a new folder below reports/, named for the moment of the
+    run in the route's zone.
 
     The folder is made beside its final name and renamed when it is complete, so that a run that is cut off leaves no
-    half report. Raises ReconError where it cannot be written.
+    half report. files: taken one by one, so that a long report need not be in memory as a whole. Raises ReconError
+    where it cannot be written.
     """
     reports = root / "reports"
     stamp = done.now.astimezone(zone(done.zone)).strftime("%Y-%m-%d-%H%M%S")
     part = reports / f".part-{stamp}"
     try:
-        part.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            (part / name).write_text(text, encoding="utf-8", newline="\n")
+        # What a run left that was killed at this very second.
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        for name, content in files:
+            path = part / name
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content.encode() if isinstance(content, str) else content)
         return _settle(part, reports, stamp)
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)

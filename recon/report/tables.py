@@ -17,7 +17,7 @@ def _local(done: Reconciliation, frame: Frame) -> Frame:
 
 def inputs_table(done: Reconciliation) -> Frame:
     """One line a file."""
-    return done.frames["inputs"].drop("file").rename({"path": "file"})
+    return done.frames["inputs"].drop("file", "name", "sheet").rename({"path": "file"})
 
 
 def stock_table(done: Reconciliation) -> Frame:

@@ -37,8 +37,9 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
         console.print(table, crop=False)
         console.print()
     findings = done.frames["findings"]
+    undecided = findings.filter(pl.col("state") == "open")
     for severity in ("error", "warning", "note"):
-        part = findings.filter(pl.col("severity") == severity)
+        part = undecided.filter(pl.col("severity") == severity)
         if severity == "note" and not every:
             if part.height:
                 console.print(Text(_notes_line(part)))
@@ -47,8 +48,8 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
             rows = part.filter(pl.col("kind") == kind)
             console.print(f"[{_STYLES[severity]}]{_GLYPHS[severity]} {severity}  {escape(kind)}[/]{_many(rows.height)}")
             shown = rows if every else rows.head(SHOWN_PER_KIND)
-            for name, message in shown.select("id", "message").iter_rows():
-                console.print(Padding(Text(f"{message} [{name}]"), (0, 0, 0, 4), expand=False))
+            for line in _lines(shown):
+                console.print(Padding(Text(line), (0, 0, 0, 4), expand=False))
             if rows.height > shown.height:
                 console.print(
                     Padding(
@@ -59,6 +60,31 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
                 )
             for advice in rows["advice"].unique(maintain_order=True).head(1).to_list():
                 console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4), expand=False))
+
+
+    for line in _decided(findings.filter(pl.col("state") != "open"), every=every):
+        console.print(Text(line))
+    if done.anchor is not None:
+        console.print(Text(f"Ledger  {done.anchor.entries:,} entries, root {done.anchor.root}"), soft_wrap=True)
+
+
+def _lines(findings: Frame) -> Iterator[str]:
+    for name, message, changed, entry in findings.select("id", "message", "changed_since", "decision").iter_rows():
+        again = f" Its figures are others than when it was decided (ledger entry {entry})." if changed else ""
+        yield f"{message}{again} [{name}]"
+
+
+def _decided(findings: Frame, *, every: bool) -> Iterator[str]:
+    """What was decided before: how many of each, or each by itself."""
+    if findings.height == 0:
+        return
+    if not every:
+        counts = findings.group_by("state").len().sort("state")
+        listed = ", ".join(f"{count} {state}" for state, count in counts.iter_rows())
+        yield f"= decided: {listed} (--all shows them)"
+        return
+    for state, entry, name, message in findings.select("state", "decision", "id", "message").iter_rows():
+        yield f"= {state} (ledger entry {entry})  {message} [{name}]"
 
 
 def _many(count: int) -> str:
@@ -160,8 +186,13 @@ def _cards(done: Reconciliation) -> str:
 
 
 def _answer(done: Reconciliation) -> str:
-    counts = dict(done.frames["findings"].group_by("severity").len().iter_rows())
+    findings = done.frames["findings"]
+    counts = dict(findings.filter(pl.col("state") == "open").group_by("severity").len().iter_rows())
     if not counts.get("error") and not counts.get("warning"):
+        if not any(done.frames[name].height for name in ("stock", "cash_windows", "payout_checks")):
+            return "Nothing was reconciled: no window and no payout closes in what is shown."
+        if findings.filter(pl.col("state") != "open", pl.col("severity") != "note").height:
+            return "Everything that left the machines is accounted for, or decided."
         return "Everything that left the machines is accounted for."
     told = [
         f"{counts[name]:,} {noun}{'s' if counts[name] > 1 else ''}" for name, noun in _NOUNS.items() if counts.get(name)

@@ -273,5 +273,5 @@ def test_a_folder_that_may_not_be_written(
     monkeypatch.setattr(Path, "mkdir", refuse)
     done = command("run", ordered.root)
     assert (done.code, done.out) == (2, "")
-    assert "reports" in done.err
+    assert "ledger: the folder cannot be written to" in done.err
     assert command("run", ordered.root, "--dry-run").code == 0

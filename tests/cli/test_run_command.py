@@ -1,5 +1,6 @@
 """`recon run` as a person or a script meets it: a real process, its streams, files and exit codes."""
 
+import hashlib
 import json
 import os
 import re
@@ -59,7 +60,13 @@ def test_exit_0_where_all_agrees_and_the_report_is_written(tmp_path: Path) -> No
     assert (done.returncode, "Traceback" in done.stderr) == (0, False)
     after = listing(tmp_path)
     assert {name: after[name] for name in before} == before
-    assert sorted(set(after) - set(before)) == [
+    written = sorted(set(after) - set(before))
+    kept = [name for name in written if name.startswith("ledger/originals/")]
+    assert {Path(name).name for name in kept} == {hashlib.sha256(text).hexdigest() for text in before.values()}
+    assert [name for name in written if name not in kept] == [
+        "ledger/journal.sqlite",
+        "ledger/lock",
+        "reports/2026-09-29-164000/ledger.json",
         "reports/2026-09-29-164000/rejects.csv",
         "reports/2026-09-29-164000/results.json",
     ]

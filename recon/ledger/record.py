@@ -1,0 +1,159 @@
+"""What a run writes into the ledger: which files it met and took in, which settings held, which counts were put right.
+
+An entry is made for what is new: a file under a name whose last entry says another content, a layout that changed, a
+count put right that was not told before. The originals are kept before the entries that name them are made lasting, so
+that an entry never speaks of what is not there.
+"""
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from recon.intake.take_in import Intake
+from recon.ledger.entries import EntryKind
+from recon.ledger.journal import Writer
+from recon.ledger.lines import line_tree
+from recon.ledger.originals import keep
+from recon.model.errors import ReconError
+from recon.model.frames import Frame
+
+SETTINGS: Final = ("route.toml", "products.csv", "sources/*.toml")
+LAYOUTS: Final = ("layouts/*.toml", "layouts/*.csv")
+REFUSED: Final = ("unreadable-file", "unknown-format", "card-number-present")
+"""Findings that say that a file was not taken in."""
+LINES_HASHED: Final = 50_000
+"""Lines of a file up to which each line has a hash of its own, so that some can be shown without the others."""
+PUT_RIGHT: Final = ("count-restated", "collection-restated")
+"""Findings that say that a later sheet corrects an earlier one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a run met: the files of the settings by path, each with the hash of its content."""
+
+    settings: Mapping[str, str]
+    layouts: Mapping[str, str]
+
+
+def record_settings(ledger: Writer, root: Path, at: datetime) -> Seen:
+    """Keep the route's settings and layouts as they are now; an entry for each that is new or was changed."""
+    settings = _keep_changed(ledger, root, SETTINGS, "settings-seen", at)
+    return Seen(settings, _keep_changed(ledger, root, LAYOUTS, "layout-seen", at))
+
+
+def _keep_changed(
+    ledger: Writer, root: Path, patterns: Sequence[str], kind: EntryKind, at: datetime
+) -> dict[str, str]:
+    before = {entry.body["file"]: entry.body["original"] for entry in ledger.entries(kind)}
+    now: dict[str, str] = {}
+    for path in sorted(path for pattern in patterns for path in root.glob(pattern)):
+        name = path.relative_to(root).as_posix()
+        now[name] = keep(root, _bytes(path))
+        if before.get(name) != now[name]:
+            ledger.append(kind, {"file": name, "original": now[name]}, at)
+    return now
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise ReconError(f"{path.as_posix()} cannot be read: {error.strerror}. Run again once it can") from error
+
+
+def record_files(ledger: Writer, root: Path, intake: Intake, at: datetime) -> None:
+    """Keep every file of the inbox that was taken in, and say which were refused and why."""
+    before = _last_of_each(ledger)
+    for name, parts in _by_file(intake.inputs):
+        refused = _refusal(intake.notices, parts)
+        if refused is None:
+            body = _taken(root, name, parts)
+            kind: EntryKind = "file-taken"
+        else:
+            kind, body = "file-refused", {"file": name, **refused}
+        if before.get(name) != (kind, body):
+            ledger.append(kind, body, at)
+
+
+def _last_of_each(ledger: Writer) -> dict[str, tuple[EntryKind, Mapping[str, Any]]]:
+    entries = [*ledger.entries("file-taken"), *ledger.entries("file-refused")]
+    return {
+        entry.body["file"]: (entry.kind, entry.body) for entry in sorted(entries, key=lambda entry: entry.number)
+    }
+
+
+def _by_file(inputs: Frame) -> Iterator[tuple[str, Frame]]:
+    """The inputs by the file that they come from: a workbook gives one for each of its sheets."""
+    for (name,), parts in inputs.partition_by("name", as_dict=True, maintain_order=True).items():
+        yield str(name), parts
+
+
+def _refusal(notices: Frame, parts: Frame) -> dict[str, Any] | None:
+    """Why a file was not taken in, if it was not. Nothing of a file with a card number goes into the ledger."""
+    told = notices.filter(pl.col("file").is_in(parts["file"].implode()), pl.col("kind").is_in(REFUSED))
+    kinds = told["kind"].to_list()
+    if "card-number-present" in kinds:
+        return {"kind": "card-number-present", "reason": "it holds a full card number", "sha256": None}
+    # A workbook of which one sheet could be used is kept: its rows count.
+    if told.height < parts.height:
+        return None
+    return {"kind": kinds[0], "reason": told["detail"][0], "sha256": parts["sha256"][0]}
+
+
+def _taken(root: Path, name: str, parts: Frame) -> dict[str, Any]:
+    data = _bytes(root / name)
+    read = str(parts["sha256"][0])
+    if hashlib.sha256(data).hexdigest() != read:
+        raise ReconError(
+            f"{name} changed while it was read: its content has the hash {hashlib.sha256(data).hexdigest()}, "
+            f"expected {read}. Let whatever writes it finish, then run again"
+        )
+    keep(root, data)
+    told = parts.select("sheet", "kind", "source", "rows", "rejected").to_dicts()
+    # Hashing lines one by one takes longer than all else together; who exports more at once shows files whole.
+    lines = line_tree(data) if data.count(b"\n") <= LINES_HASHED else None
+    return {"file": name, "sha256": read, "original": read, "size": len(data), "parts": told, "lines": lines}
+
+
+def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: datetime) -> None:
+    """Say each count and each collection that a later sheet put right, once."""
+    known = {(entry.body["finding"], entry.body["message"]) for entry in ledger.entries("count-restated")}
+    told = findings.filter(pl.col("kind").is_in(PUT_RIGHT)).sort("opened_at", "machine", "label", "id")
+    for row in told.iter_rows(named=True):
+        if (row["id"], row["message"]) in known:
+            continue
+        body = {
+            "finding": row["id"],
+            "kind": row["kind"],
+            "machine": row["machine"],
+            "label": row["label"],
+            "message": row["message"],
+            "rows": [{"file": paths[place["file"]], "row": place["row"]} for place in row["evidence"]],
+        }
+        ledger.append("count-restated", body, at)
+
+
+def record_run(
+    ledger: Writer, *, report: str, results: str, inputs: Frame, seen: Seen, versions: Mapping[str, str],
+    since: datetime | None, until: datetime, at: datetime,
+) -> None:  # fmt: skip
+    """Say that a run was made: from which files and settings, by which versions, with which results.
+
+    report: name of its folder below reports/. results: SHA-256 of its results.json, hex.
+    """
+    files = inputs.select(pl.col("name").alias("file"), "sha256").unique(maintain_order=True)
+    body = {
+        "report": report,
+        "results": results,
+        "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),
+        "settings": [{"file": file, "original": sha256} for file, sha256 in {**seen.settings, **seen.layouts}.items()],
+        "versions": dict(versions),
+        "since": None if since is None else since.isoformat(),
+        "until": until.isoformat(),
+    }
+    ledger.append("run-made", body, at)

@@ -1,0 +1,92 @@
+"""A run that is written down: what it met goes into the ledger, what it found into a report, and both say so.
+
+The order keeps every printed root true whenever the command is cut off: first the entries for files, settings and
+counts put right are made lasting; then the report is written, with the root over these entries in it; last comes the
+entry for the run itself, with the hash of its results.
+"""
+
+import hashlib
+import json
+import platform
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from recon import __version__
+from recon.ledger.journal import Writer, writing
+from recon.ledger.record import record_files, record_restated, record_run, record_settings
+from recon.model.reconciliation import Anchor, Reconciliation
+from recon.reconcile import Progress, Run, run
+from recon.report.folder import write_report
+from recon.report.rejects_csv import rejects_csv
+from recon.route.folder import read_route
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """A run and the folder of its report."""
+
+    run: Run
+    report: Path
+
+
+def run_and_record(
+    folder: Path,
+    *,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    now: datetime | None = None,
+    on_step: Progress = lambda step: None,
+    on_wait: Callable[[str], None] = lambda holder: None,
+    wait_seconds: float = 30.0,
+) -> Recorded:
+    """Reconcile a route folder as `recon.reconcile.run` does, and write ledger and report.
+
+    on_wait: told once who holds the ledger, if somebody does. Raises ReconError too where the ledger or the report
+    cannot be written, or is held by another command for longer than `wait_seconds`.
+    """
+    # A folder that is no route gets no ledger.
+    read_route(folder)
+    with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
+        finished = run(folder, since=since, until=until, now=now, on_step=on_step)
+        on_step("writing the ledger and the report")
+        return _record(ledger, folder, finished)
+
+
+def _record(ledger: Writer, folder: Path, finished: Run) -> Recorded:
+    done = finished.reconciliation
+    seen = record_settings(ledger, folder, done.now)
+    record_files(ledger, folder, finished.intake, done.now)
+    record_restated(ledger, done.frames["findings"], done.paths, done.now)
+    ledger.commit()
+    finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
+    results = finished.json()
+    digest = hashlib.sha256(results.encode()).hexdigest()
+    report = write_report(folder, done, _files(finished.reconciliation, results, ledger.anchor, digest))
+    record_run(
+        ledger,
+        report=report.name,
+        results=digest,
+        inputs=done.frames["inputs"],
+        seen=seen,
+        versions=versions(),
+        since=done.since,
+        until=done.until,
+        at=done.now,
+    )
+    return Recorded(finished, report)
+
+
+def versions() -> dict[str, str]:
+    """Of what reckoned the figures: they are the same for the same versions and inputs."""
+    told = {name: version(name) for name in ("polars", "tzdata")}
+    return {"recon": __version__, "python": platform.python_version(), **told}
+
+
+def _files(done: Reconciliation, results: str, anchor: Anchor, digest: str) -> Iterator[tuple[str, str | bytes]]:
+    yield "results.json", results
+    yield "rejects.csv", rejects_csv(done)
+    told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}
+    yield "ledger.json", json.dumps(told, indent=2) + "\n"

@@ -26,6 +26,8 @@ def schemas() -> dict[str, dict[str, Any]]:
         "results.schema.json": json_schemas.results_schema(),
         "check.schema.json": json_schemas.check_schema(),
         "learn.schema.json": json_schemas.learn_schema(),
+        "plan.schema.json": json_schemas.plan_schema(),
+        "money.schema.json": json_schemas.money_schema(),
         "verify.schema.json": json_schemas.verify_schema(),
         **inbox,
         "products.table.json": table_schemas.products_schema(),

@@ -15,12 +15,14 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core import core_schema
 
-from recon.model import frames, layout, settings
+from recon.model import asked_frames, frames, layout, settings
 from recon.model.check_results import CheckResults
 from recon.model.currencies import EXPONENTS
+from recon.model.earnings_results import EarningsResults
 from recon.model.frames import FrameSpec
 from recon.model.layout import Layout
 from recon.model.learn_results import LearnResults
+from recon.model.plan_results import PlanResults
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.source import FIELDS, REQUIRED, Source
@@ -141,6 +143,22 @@ def learn_schema() -> Json:
 def verify_schema() -> Json:
     """What `recon verify --format json` prints."""
     return _output(VerifyResults, "recon-verify/1", {})
+
+
+def plan_schema() -> Json:
+    """What `recon plan --format json` prints."""
+    visits, slots, van = asked_frames.PLAN_VISITS, asked_frames.PLAN_SLOTS, asked_frames.PLAN_VAN
+    return _output(PlanResults, "recon-plan/1", {"PlanVisit": visits, "PlanSlot": slots, "VanLine": van})
+
+
+def money_schema() -> Json:
+    """What `recon money --format json` prints."""
+    parts, machines = asked_frames.EARNINGS, asked_frames.MACHINE_EARNINGS
+    return _output(
+        EarningsResults,
+        "recon-money/1",
+        {"MachineMoney": machines, "SlotMoney": parts, "ProductMoney": parts, "Reader": asked_frames.READERS},
+    )
 
 
 def _input(model: type[BaseModel], title: str, tables: Mapping[str, str]) -> Json:

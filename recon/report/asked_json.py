@@ -1,8 +1,10 @@
-"""`recon-plan/1` and `recon-money/1`: the contract's shape, one record a line, so that two runs compare line by line."""
+"""`recon-plan/1` and `recon-money/1` as JSON: one record a line, so that two runs compare line by line."""
 
 import json
+from collections.abc import Mapping
 
 import polars as pl
+from pydantic import BaseModel
 
 from recon.balance.earnings import Earnings, by_product, by_slot
 from recon.balance.plan import Plan
@@ -12,6 +14,7 @@ from recon.model.plan_results import PlanSlot, PlanVisit, VanLine
 from recon.model.reconciliation import Reconciliation
 from recon.model.spelling import ISO, local_text, money_by_machine
 from recon.model.zones import zone
+from recon.report.rejects_csv import DANGEROUS
 from recon.report.results_json import records
 
 ROUNDED = 6
@@ -37,11 +40,16 @@ def money_tables(done: Reconciliation, earned: Earnings, readers: Frame) -> dict
     machines = earned.machines.join(currencies, on="machine", how="left").with_columns(
         pl.col("currency").fill_null(done.currency)
     )
-    frames = {
+    frames: dict[str, tuple[Frame, type[BaseModel]]] = {
         "machines": (machines, MachineMoney), "slots": (by_slot(earned.parts), SlotMoney),
         "products": (by_product(earned.parts), ProductMoney), "readers": (readers, Reader),
     }  # fmt: skip
-    return {name: _spelled(done, frame, list(model.model_fields)) for name, (frame, model) in frames.items()}
+    return {name: _spelled(done, frame, _in_order(model)) for name, (frame, model) in frames.items()}
+
+
+def _in_order(model: type[BaseModel]) -> list[str]:
+    """The keys of a record, what it is about before its figures."""
+    return sorted(model.model_fields, key=lambda name: name not in ("machine", "currency", "label", "product"))
 
 
 def _spelled(done: Reconciliation, frame: Frame, columns: list[str]) -> Frame:
@@ -81,7 +89,30 @@ def money_json(done: Reconciliation, earned: Earnings, readers: Frame) -> str:
     return _json(head, money_tables(done, earned, readers))
 
 
-def _json(head: dict[str, object], tables: dict[str, Frame]) -> str:
+def plan_csv(done: Reconciliation, made: Plan) -> str:
+    """The slots of the load list as CSV with a header."""
+    return _csv(plan_tables(done, made)["slots"])
+
+
+def money_csv(done: Reconciliation, earned: Earnings, readers: Frame, by: str) -> str:
+    """The machines, slots or products (`by`) as CSV with a header."""
+    return _csv(money_tables(done, earned, readers)[f"{by}s"])
+
+
+_NAMES = ("machine", "site", "label", "tray", "product", "name", "sells_at")
+
+
+def _csv(frame: Frame) -> str:
+    """Names that a spreadsheet could run are preceded by an apostrophe; figures stay figures, negative ones too."""
+    tamed = [
+        pl.when(pl.col(name).str.contains(DANGEROUS)).then("'" + pl.col(name)).otherwise(name).alias(name)
+        for name in _NAMES
+        if name in frame.columns
+    ]
+    return frame.with_columns(tamed).write_csv(quote_style="necessary")
+
+
+def _json(head: Mapping[str, object], tables: dict[str, Frame]) -> str:
     lines = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
     lines += [f"  {json.dumps(name)}: {records(frame)}" for name, frame in tables.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"

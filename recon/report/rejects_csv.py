@@ -5,7 +5,7 @@ import polars as pl
 from recon.model.reconciliation import Reconciliation
 from recon.report.tables import rejects_table
 
-_DANGEROUS = r"^[=+\-@\t\r\n\x00＝＋－＠]"
+DANGEROUS = r"^[=+\-@\t\r\n\x00＝＋－＠]"
 """A cell that begins so can run as a formula when a spreadsheet opens the file (OWASP, CSV injection)."""
 
 
@@ -14,7 +14,7 @@ def rejects_csv(done: Reconciliation) -> str:
 
     def tamed(name: str) -> pl.Expr:
         text = pl.col(name)
-        return pl.when(text.str.contains(_DANGEROUS)).then("'" + text).otherwise(text).alias(name)
+        return pl.when(text.str.contains(DANGEROUS)).then("'" + text).otherwise(text).alias(name)
 
     return (
         rejects_table(done)

@@ -1,6 +1,6 @@
 """The part of one machine: how it stands, what is open, its money, its windows."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -8,11 +8,17 @@ from typing import Any
 import polars as pl
 from markupsafe import Markup
 
+from recon.balance.earnings import by_slot, earnings
+from recon.balance.plan import plan
+from recon.balance.readers import readers
 from recon.model.frames import Frame
 from recon.report.html import charts, over_time, svg_machine
 from recon.report.html.findings import Listed, listed
+from recon.report.html.money import Money, money
+from recon.report.html.next_visit import NextVisit, next_visit
 from recon.report.html.spelling import MINUS, Spelling, how_many, signed_units, slug
 from recon.report.html.svg_machine import Place
+from recon.report.html.traced import Traced
 
 WINDOWS_SHOWN = 300
 """Stock windows a machine's table shows, the last ones; all of them stand in results.json."""
@@ -42,6 +48,9 @@ class MachinePart:
     visits: tuple[Visit, ...]
     windows: int
     windows_shown: int
+    money: Money
+    visit: NextVisit | None
+    traces: tuple[Traced, ...]
 
 
 class Machines:
@@ -52,6 +61,7 @@ class Machines:
         self._spell = spell
         frames = done.frames
         vends = over_time.in_own_time(over_time.shown_vends(done), "time", done)
+        earned, planned = earnings(done), plan(done)
         whole = {
             "summaries": frames["summaries"],
             "slots": over_time.slots_as_they_stand(done),
@@ -60,6 +70,11 @@ class Machines:
             "findings": frames["findings"].filter(pl.col("machine").is_not_null()),
             "money": over_time.money_by_week(vends),
             "hours": over_time.vends_by_hour(vends),
+            "sums": earned.machines,
+            "earned": by_slot(earned.parts),
+            "readers": readers(done, earned),
+            "visits": planned.visits,
+            "planned": planned.slots,
             "variance": over_time.variance_by_week(frames["stock"], done),
         }
         self._empty = {name: frame.clear() for name, frame in whole.items()}
@@ -67,9 +82,7 @@ class Machines:
             name: frame.partition_by("machine", as_dict=True, maintain_order=True) for name, frame in whole.items()
         }
         self._sites = dict(frames["machines"].select("machine", "site").iter_rows())
-        self._goods = dict(
-            frames["states"].select("product", "product_name").drop_nulls().unique("product", keep="any").iter_rows()
-        )
+        self._goods = dict(frames["products"].select("product", "name").drop_nulls().iter_rows())
         named = {str(key[0]) for name in ("summaries", "findings") for key in self._parts[name]}
         # Names that a log gives and no layout knows come last: they are a finding more than a machine.
         self.names = sorted(named | set(self._sites), key=lambda name: (name not in self._sites, name))
@@ -85,9 +98,10 @@ class Machines:
         """The name of a product; its id where products.csv gives none."""
         return "" if product is None else self._goods.get(product, product)
 
-    def part(self, machine: str, followed: Mapping[tuple[str, str], str]) -> MachinePart:
-        """The part of one machine. followed: (machine, label) to the anchor of its trace."""
+    def part(self, machine: str, traced: Sequence[Traced]) -> MachinePart:
+        """The part of one machine. traced: the traces of its slots that it shows."""
         name = slug(machine)
+        followed = {(machine, one.label): one.anchor for one in traced}
         stock = self.frame("stock", machine)
         shown = stock.sort("closed_at", "opened_at", "slot", descending=[True, True, False]).head(WINDOWS_SHOWN)
         return MachinePart(
@@ -102,6 +116,15 @@ class Machines:
             visits=tuple(self._visits(machine, shown)),
             windows=stock.height,
             windows_shown=shown.height,
+            money=money(
+                self._spell,
+                machine,
+                self.frame("sums", machine),
+                self.frame("earned", machine),
+                self.frame("readers", machine),
+            ),
+            visit=next_visit(self._spell, machine, self.frame("visits", machine), self.frame("planned", machine)),
+            traces=tuple(traced),
         )
 
     def _figures(self, machine: str) -> tuple[tuple[str, str], ...]:

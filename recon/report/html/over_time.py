@@ -5,18 +5,15 @@ A week begins on Monday, 00:00 of the machine's zone (ISO 8601). Frames returned
 
 import polars as pl
 
+from recon.balance.earnings import shown_vends as shown
 from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
 
 
 def shown_vends(done: Reconciliation) -> Frame:
-    """The vends that the summaries count: at `since` and before `until`, or up to the moment of the run."""
-    inside = pl.col("time") <= done.until if done.until >= done.now else pl.col("time") < done.until
-    if done.since is not None:
-        inside = inside & (pl.col("time") >= done.since)
-    needed = ("machine", "time", "tender", "outcome", "quantity", "paid_low", "stayed_paid")
-    return done.frames["priced"].select(needed).filter(inside)
+    """The vends that the run's summaries count: the columns needed here."""
+    return shown(done).select("machine", "time", "tender", "outcome", "quantity", "paid_low", "stayed_paid")
 
 
 def in_own_time(frame: Frame, column: str, done: Reconciliation) -> Frame:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import polars as pl
 from markupsafe import Markup
 
-import recon
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
 from recon.report.html.findings import GRAVE, OPEN, listed
@@ -16,12 +15,14 @@ from recon.report.html.machine_part import MachinePart, Machines
 from recon.report.html.over_time import shown_vends
 from recon.report.html.places import where
 from recon.report.html.spelling import Spelling, slug
+from recon.report.html.traced import traces
 from recon.report.pages import asset, content_security, page
 
 ONE_PAGE = 12
 """Up to so many machines stand on one page; beyond it each has a page of its own below machines/."""
 
 PLACES_SHOWN = 8
+TOGETHER = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,16 +49,23 @@ def report_pages(done: Reconciliation) -> Iterator[tuple[str, str]]:
         "route": done.name,
         "span": _span(done, spell),
         "made": spell.moment(done.now),
-        "version": recon.__version__,
         "anchor": done.anchor,
     }
     place = _places(paged, machines)
     yield "report.html", _front_page(done, spell, machines, place, common, paged=paged)
     if paged:
-        for machine in machines:
-            title = f"{machine}, {done.name}"
-            part = machines.part(machine, {})
-            yield f"machines/{slug(machine)}.html", page("report_machine.html", title=title, part=part, **common)
+        for part in _parts(spell, machines):
+            title = f"{part.machine}, {done.name}"
+            yield f"machines/{part.slug}.html", page("report_machine.html", title=title, part=part, **common)
+
+
+def _parts(spell: Spelling, machines: Machines) -> Iterator[MachinePart]:
+    """Machine by machine; the lines behind their findings are worked out for TOGETHER machines at a time."""
+    for first in range(0, len(machines.names), TOGETHER):
+        some = machines.names[first : first + TOGETHER]
+        traced = traces(spell, some)
+        for machine in some:
+            yield machines.part(machine, traced.get(machine, ()))
 
 
 def _places(paged: bool, machines: Machines) -> Callable[[str | None], str]:
@@ -86,7 +94,7 @@ def _front_page(
 
     places, more_places = where(done, spell, anchored, PLACES_SHOWN)
     of_route = done.frames["findings"].filter(pl.col("machine").is_null())
-    inside: list[MachinePart] = [] if paged else [machines.part(machine, {}) for machine in machines]
+    inside = [] if paged else list(_parts(spell, machines))
     files = taken_in.files(done)
     return page(
         "report.html",

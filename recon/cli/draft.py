@@ -1,5 +1,6 @@
 """`recon draft`: files for a person to finish. Nothing that exists is ever overwritten."""
 
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +10,7 @@ if TYPE_CHECKING:
     from recon.cli.source_draft import Drafted
 
 app = typer.Typer(
-    help="Write files for you to finish: a new route folder, the description of an export, a layout.",
+    help="Write files for you to finish: a new route folder, the description of an export, a layout, a count sheet.",
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -162,3 +163,61 @@ def layout(
     for hint in found.hints:
         typer.echo(hint, err=True)
     typer.echo("Look every slot over, then: recon check", err=True)
+
+
+class SheetKind(StrEnum):
+    html = "html"
+    csv = "csv"
+    xlsx = "xlsx"
+
+
+@app.command("sheet")
+def sheet(
+    route_folder: Annotated[
+        Path, typer.Argument(metavar="[ROUTE]", help="The route folder. Default: this folder.", show_default=False)
+    ] = Path(),
+    machines: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[MACHINE]...", help="The machines, in the order of the round. Default: all of them."),
+    ] = None,
+    kind: Annotated[
+        SheetKind | None,
+        typer.Option(
+            "--as", help="A page to print or to fill in on a phone, a table, a workbook. Default: by --output, or html."
+        ),
+    ] = None,
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="DAY", help="The layout as it stands that day. Default: now.")
+    ] = None,
+    show_par: Annotated[
+        bool, typer.Option("--show-par", help="Print what each slot is filled up to. What ought to be in it never is.")
+    ] = False,
+    output: Annotated[
+        str | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="PATH",
+            help="Where to write it; - prints it. Default: sheets/ of the route.",
+        ),
+    ] = None,
+) -> None:
+    """Write a blank count sheet for a machine, several, or the whole round: slot by slot as a person stands before it.
+
+    What is filled in, on a phone or in a spreadsheet, goes into inbox/ as it is.
+
+    Examples:  recon draft sheet      recon draft sheet bayside quay-2 quay-5 --as xlsx
+    """
+    from recon.cli.sheet_draft import Wanted, draft_sheet, write_sheet
+    from recon.moment import moment_of_run
+
+    chosen = None if kind is None else kind.value
+    drafted = draft_sheet(Wanted(route_folder, machines or (), chosen, output, on, show_par), now=moment_of_run())
+    write_sheet(drafted)
+    for path, data in drafted.files:
+        if path is None:
+            typer.get_binary_stream("stdout").write(data)
+        else:
+            typer.echo(path.as_posix())
+    for hint in drafted.hints:
+        typer.echo(hint, err=True)

@@ -34,6 +34,10 @@ class Rows:
     notices: Frame
 
 
+_TAMED = r"^'+[=+\-@\t\r\n\x00＝＋－＠]"
+"""A text that would run as a formula, behind the apostrophe that the sheets of recon put before it (OWASP, CSV
+injection)."""
+
 _MANY = 10_000
 """Rows from which on it pays to look for texts that recur."""
 
@@ -162,6 +166,12 @@ class Reader:
         """A free text, as it stands."""
         self.fields.append(_Field(name, self.text(text), pl.lit(None, pl.String), ()))
 
+    def own_words(self, name: str) -> None:
+        """A free text that a person wrote, without the apostrophe that keeps a spreadsheet from running it."""
+        text = self.text(name)
+        bare = pl.when(text.str.contains(_TAMED)).then(text.str.slice(1)).otherwise(text)
+        self.fields.append(_Field(name, bare, pl.lit(None, pl.String), ()))
+
     def done(self, kind: FileKind) -> Rows:
         """Part the rows into accepted and rejected, and collect what there is to remark."""
         spec = BY_KIND[kind]
@@ -235,8 +245,8 @@ def _counts(reader: Reader) -> None:
     reader.units("counted", None)
     reader.units("loaded")
     reader.units("removed")
-    reader.words("counter", "counter")
-    reader.words("note", "note")
+    reader.own_words("counter")
+    reader.own_words("note")
 
 
 def _loads(reader: Reader) -> None:
@@ -247,8 +257,8 @@ def _loads(reader: Reader) -> None:
     reader.units("removed")
     empty = reader.text("loaded").is_null() & reader.text("removed").is_null()
     reader.refuse(empty, pl.lit("nothing loaded and nothing removed"))
-    reader.words("reason", "reason")
-    reader.words("note", "note")
+    reader.own_words("reason")
+    reader.own_words("note")
 
 
 def _cash(reader: Reader) -> None:
@@ -257,7 +267,7 @@ def _cash(reader: Reader) -> None:
     for field in ("total", "notes", "coins"):
         reader.money(f"sum_{field}", field)
     reader.money("tubes")
-    reader.words("note", "note")
+    reader.own_words("note")
     parts = pl.sum_horizontal("sum_notes", "sum_coins")
     any_part = pl.col("sum_notes").is_not_null() | pl.col("sum_coins").is_not_null()
     reader.derived.append(pl.coalesce("sum_total", pl.when(any_part).then(parts)).alias("collected"))

@@ -72,8 +72,10 @@ def repaired_notices(work: Frame) -> Frame:
 
 def candidates(written: str, labels: list[str]) -> list[str]:
     """The labels of a layout that a spreadsheet or a hasty hand can have turned into `written`, in their order."""
-    text = written.strip().removeprefix("'").removeprefix("=").strip('"').strip()
-    fitting = [label for label in dict.fromkeys(labels) if label.casefold() == text.casefold()]
+    bare = written.strip().removeprefix("'")
+    text = bare.removeprefix("=").strip('"').strip()
+    meant = (text.casefold(), bare.casefold())
+    fitting = [label for label in dict.fromkeys(labels) if label.casefold() in meant]
     if not fitting:
         fitting = [label for label in dict.fromkeys(labels) if _same_number(text, label)]
     if not fitting:

@@ -1,0 +1,30 @@
+"""Lines of a drafted sheet that nobody filled in: machine and slot stand there, and neither a time nor a figure.
+
+A sheet for a whole round comes back with the machines that were visited. The others are no rows, blank as they left the
+printer: they are passed over and told. A line with a time and no figure is a row: that slot was left blank on a visit.
+"""
+
+from dataclasses import replace
+
+import polars as pl
+
+from recon.intake.describe import Reading
+from recon.intake.table import ROW, SHOWN, Passed, TextTable
+
+_NAMED = ("machine", "label", "bus")
+"""Fields that a blank sheet has filled in."""
+
+
+def without_unfilled(table: TextTable, reading: Reading) -> TextTable:
+    """Pass over the lines of a count or cash sheet that hold nothing but what it was drafted with."""
+    to_fill = [table.column(column) for field, column in reading.columns.items() if field not in _NAMED]
+    if reading.kind not in ("counts", "cash") or table.frame.height == 0 or not to_fill:
+        return table
+    blank = pl.repeat(True, table.frame.height, eager=True)
+    for cells in to_fill:
+        blank = blank & (cells.str.strip_chars().fill_null("") == "")
+        if not blank.any():
+            return table
+    rows = table.frame.filter(blank)[ROW].to_list()
+    passed = [Passed(row, text[:SHOWN]) for row, text in zip(rows, table.original(rows), strict=True)]
+    return replace(table, frame=table.frame.filter(~blank), passed=(*table.passed, *passed))

@@ -1,0 +1,17 @@
+"""Text cells of a CSV that people open in a spreadsheet: what could run as a formula is preceded by an apostrophe.
+
+A text that begins with apostrophes before such a sign gets one more, so that taking one off again always gives back
+what stood there (recon.intake.kinds does so with the free texts of count, load and cash sheets).
+"""
+
+import re
+
+DANGEROUS = r"=+\-@\t\r\n\x00＝＋－＠"
+"""Signs with which a cell may begin that runs as a formula when a spreadsheet opens it (OWASP, CSV injection)."""
+
+_TO_TAME = re.compile(f"'*[{DANGEROUS}]")
+
+
+def tamed(text: str) -> str:
+    """The text as a cell that no spreadsheet runs."""
+    return f"'{text}" if _TO_TAME.match(text) else text

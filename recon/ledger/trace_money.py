@@ -5,6 +5,7 @@ from typing import Any
 
 import polars as pl
 
+from recon.ledger.trace_corrected import with_corrections
 from recon.ledger.trace_lines import (
     COUNT_FIRST,
     LINES,
@@ -52,7 +53,8 @@ def cash_figures(done: Reconciliation, terms: Terms, machines: Sequence[str]) ->
     ).with_columns(pl.when("in_figure").then("balance").alias("balance"))
     whole = pl.concat([lines, closing.select(lines.columns), *_outside(lines)])
     ordered = whole.join(heads.select("machine", "nth", "window"), on=["machine", "nth"], how="inner")
-    return Figures(heads, shaped(ordered.sort("window", "time", "rank", "file", "row", maintain_order=True)))
+    lines = ordered.sort("window", "time", "rank", "file", "row", maintain_order=True)
+    return with_corrections(Figures(heads, shaped(lines)), done)
 
 
 def _cash_lines(done: Reconciliation, laid: Frame) -> Frame:
@@ -195,7 +197,7 @@ def payout_figures(done: Reconciliation, payouts: Frame) -> Figures:
     lines = pl.concat([LINES.empty(), *parts])
     worked_out = lines.filter(pl.col("what") == "payout").select("window", pl.col("balance").alias("worked_out"))
     must_agree(heads.join(worked_out, on="window", how="left"), "worked_out", "net_expected", "payout")
-    return Figures(heads, lines)
+    return with_corrections(Figures(heads, lines), done)
 
 
 def _payout_lines(done: Reconciliation, covered: Frame, head: dict[str, Any]) -> Frame:

@@ -43,10 +43,8 @@ class Inbox:
         return set(notices.filter(pl.col("kind") == "card-number-present")["file"].to_list())
 
     def name(self, file: int) -> str:
-        """The path of the file itself, without the sheet that stands behind it."""
-        path = self.done.paths[file]
-        bare = path.rsplit(" [", 1)[0] if path.endswith("]") else path
-        return path if (self.route.root / path).is_file() else bare
+        """The path of the file itself, without the sheet that may stand behind it."""
+        return str(self.done.frames["inputs"]["name"][file])
 
     def data(self, file: int) -> bytes | None:
         """The bytes that the run read; None where neither inbox/ nor ledger has them."""
@@ -70,9 +68,10 @@ class Inbox:
                 self.known[name] = () if data is None else open_file(data, name, self.route).parts
             except (UnreadableFile, UnknownFormat):
                 self.known[name] = ()
+        sheet = self.done.frames["inputs"]["sheet"][file]
         parts = self.known[name]
-        own = [part for part in parts if f"{name} [{without_digits(part.sheet or '')}]" == self.done.paths[file]]
-        return (own or list(parts))[0] if own or len(parts) == 1 else None
+        own = [part for part in parts if sheet is None or without_digits(part.sheet or "") == sheet]
+        return own[0] if len(own) == 1 else None
 
     def lines(self, file: int) -> Lines | None:
         """The lines of an input. Of a text file, only its text is looked at: it is not split into cells again."""

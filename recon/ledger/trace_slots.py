@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from recon.ledger.trace_corrected import with_corrections
 from recon.ledger.trace_lines import (
     LINES,
     RANK,
@@ -50,7 +51,7 @@ def slot_figures(done: Reconciliation, terms: Terms, slots: Frame) -> Figures:
     ordered = ordered.join(own, on="slot", how="left").sort(
         "window", "time", "rank", "file", "row", maintain_order=True
     )
-    return Figures(heads, shaped(ordered))
+    return with_corrections(Figures(heads, shaped(ordered)), done)
 
 
 @dataclass(frozen=True, slots=True)

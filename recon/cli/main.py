@@ -17,7 +17,7 @@ if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM
 import typer
 
 from recon import __version__
-from recon.cli import check, demo, draft, exits, learn, verify
+from recon.cli import check, demo, draft, exits, learn, money, plan, trace, verify
 from recon.cli import run as run_command
 from recon.model.errors import LedgerDamaged, ReconError, SettingsError
 
@@ -52,6 +52,9 @@ app.add_typer(draft.app, name="draft")
 app.command("check")(check.check)
 app.command("run")(run_command.run)
 app.command("learn")(learn.learn)
+app.command("plan")(plan.plan)
+app.command("money")(money.money)
+app.command("trace")(trace.trace)
 app.command("verify")(verify.verify)
 
 

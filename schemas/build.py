@@ -28,6 +28,7 @@ def schemas() -> dict[str, dict[str, Any]]:
         "learn.schema.json": json_schemas.learn_schema(),
         "plan.schema.json": json_schemas.plan_schema(),
         "money.schema.json": json_schemas.money_schema(),
+        "trace.schema.json": json_schemas.trace_schema(),
         "verify.schema.json": json_schemas.verify_schema(),
         **inbox,
         "products.table.json": table_schemas.products_schema(),

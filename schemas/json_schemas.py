@@ -26,6 +26,7 @@ from recon.model.plan_results import PlanResults
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.source import FIELDS, REQUIRED, Source
+from recon.model.trace_results import TraceResults
 from recon.model.verify_results import VerifyResults
 from recon.model.words import LARGEST_BUS
 from recon.route.faults import EXPECTED
@@ -140,6 +141,21 @@ def learn_schema() -> Json:
     return _output(LearnResults, "recon-learn/1", {})
 
 
+def trace_schema() -> Json:
+    """What `recon trace --format json` prints."""
+    return _output(
+        TraceResults,
+        "recon-trace/1",
+        {
+            "Finding": next(spec for spec in frames.ALL if spec.name == "findings"),
+            "TracedLayout": frames.STATES,
+            "TracedStock": frames.STOCK_WINDOWS,
+            "TracedCash": frames.CASH_WINDOWS,
+            "TracedPayout": frames.PAYOUT_CHECKS,
+        },
+    )
+
+
 def verify_schema() -> Json:
     """What `recon verify --format json` prints."""
     return _output(VerifyResults, "recon-verify/1", {})
@@ -239,10 +255,13 @@ def _classes(model: type[BaseModel]) -> dict[str, type[BaseModel]]:
 
 
 def _attribute_docstrings(model: type[BaseModel]) -> dict[str, str]:
-    """The texts that stand below the fields of a class."""
+    """The texts that stand below the fields of a class, and of those of ours that it is made from."""
+    notes: dict[str, str] = {}
+    for made_from in model.__mro__[1:]:
+        if issubclass(made_from, BaseModel) and made_from.__module__.startswith("recon."):
+            notes = _attribute_docstrings(made_from) | notes
     (body,) = ast.parse(textwrap.dedent(inspect.getsource(model))).body
     assert isinstance(body, ast.ClassDef)
-    notes = {}
     for field, below in zip(body.body, body.body[1:], strict=False):
         match field, below:
             case ast.AnnAssign(target=ast.Name(id=name)), ast.Expr(value=ast.Constant(value=str(text))):

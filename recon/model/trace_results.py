@@ -9,6 +9,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from recon.model.results import Evidence as Evidence
 from recon.model.results import Finding
 from recon.model.words import Outcome, Tender
 

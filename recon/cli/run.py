@@ -76,10 +76,11 @@ def reconcile_folder(
     quiet: bool = False,
 ) -> int:
     """Run, print and write as the command does; returns the exit code."""
+    from recon.cli.moments import span_of
     from recon.cli.progress import Progress
 
     with Progress(quiet=quiet) as progress:
-        first, last = _moments(route, since, until)
+        first, last = span_of(route, since, until)
         finished, folder = _run(route, first, last, progress, dry_run=dry_run)
     _print(finished, form, every=every)
     if not quiet:
@@ -104,40 +105,6 @@ def _run(
         on_wait=lambda holder: typer.echo(f"waiting for {holder}", err=True),
     )
     return recorded.run, recorded.report
-
-
-def _moments(route: Path, since: str | None, until: str | None) -> tuple[datetime | None, datetime | None]:
-    """Days and local times of the command line as moments, in the route's zone."""
-    if since is None and until is None:
-        return None, None
-    from recon.model.zones import zone
-    from recon.route.folder import read_route
-
-    here = zone(read_route(route).settings.timezone)
-    first = None if since is None else _moment("--since", since, end_of_day=False).replace(tzinfo=here)
-    last = None if until is None else _moment("--until", until, end_of_day=True).replace(tzinfo=here)
-    if first is not None and last is not None and first >= last:
-        raise typer.BadParameter(f"--since {since} is not before --until {until}")
-    return first, last
-
-
-def _moment(option: str, text: str, *, end_of_day: bool) -> datetime:
-    from datetime import timedelta
-
-    from dateutil.parser import isoparse
-
-    try:
-        # A year or a month alone would read as its first day.
-        if len(text) < len("20260901"):
-            raise ValueError
-        moment = isoparse(text)
-    except (ValueError, OverflowError):
-        raise typer.BadParameter(
-            f'{option} "{text}" is neither a day (2026-09-01) nor a local time (2026-09-01T07:00)'
-        ) from None
-    if moment.tzinfo is not None:
-        raise typer.BadParameter(f'{option} "{text}": give a local time of the route, without an offset')
-    return moment + timedelta(days=1) if end_of_day and "T" not in text.upper() and " " not in text else moment
 
 
 def _print(finished: "Run", form: Format, *, every: bool) -> None:

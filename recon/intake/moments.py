@@ -13,6 +13,11 @@ import polars as pl
 from recon.model.frames import TIME
 from recon.model.zones import zone
 
+_MANY = 10_000
+"""Times from which on it pays to work out the offset of each hour, not of each time."""
+_HOUR = 3_600_000_000
+"""Microseconds."""
+
 
 def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
     """Turn local times into UTC. `frame` has `local` (naive), `moment` (UTC or null) and `zone`; row order is kept.
@@ -20,12 +25,16 @@ def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
     With `file`, `row` and `machine` in it, times that happened twice are placed by their neighbours. Adds `time` (UTC,
     null where nothing was read) and `clock` (String): `ambiguous-time`, `nonexistent-time` or null.
     """
-    if not frame["local"].is_not_null().any():
-        return frame.with_columns(pl.col("moment").alias("time"), pl.lit(None, pl.String).alias("clock"))
-    plain = frame.with_columns(_by_zone(frame, "null").alias("time"))
-    plain = plain.with_columns(pl.coalesce("moment", "time").alias("time"), pl.lit(None, pl.String).alias("clock"))
+    none = pl.lit(None, pl.String).alias("clock")
+    if frame["local"].null_count() == frame.height:
+        return frame.with_columns(pl.col("moment").alias("time"), none)
+    time = pl.Series("time", _by_hour(frame)) if frame.height >= _MANY else _by_zone(frame, "null").alias("time")
+    if frame["moment"].null_count() == frame.height:
+        plain = frame.with_columns(time, none)
+    else:
+        plain = frame.with_columns(time, none).with_columns(pl.coalesce("moment", "time").alias("time"))
     odd = pl.col("time").is_null() & pl.col("local").is_not_null()
-    if not plain.select(odd.any()).item():
+    if plain["time"].null_count() == 0 or not plain.select(odd.any()).item():
         return plain
     numbered = plain.with_row_index("_at")
     settled = _odd_times(numbered, numbered.filter(odd))
@@ -44,6 +53,34 @@ def _by_zone(frame: pl.DataFrame, ambiguous: str) -> pl.Expr:
         here = pl.col("zone") == name if len(names) > 1 else pl.lit(True)
         time = pl.when(here).then(local.dt.convert_time_zone("UTC")).otherwise(time)
     return time
+
+
+def _by_hour(frame: pl.DataFrame) -> pl.Series:
+    """The same as `_by_zone` of many times: the offset is worked out once for each hour between the first and the last.
+
+    That holds where the hour begins and ends with one offset: zones change theirs twice in no hour.
+    """
+    local, zones = frame["local"], frame["zone"].unique().drop_nulls().sort().to_list()
+    hour = local.to_physical() // _HOUR
+    first, last = int(hour.min()), int(hour.max())  # type: ignore[arg-type]
+    if (last - first) * 4 > local.len():
+        return frame.select(_by_zone(frame, "null").alias("time")).to_series()
+    time = pl.Series([None], dtype=TIME).new_from_index(0, frame.height)
+    starts = pl.int_range(first, last + 2, eager=True) * _HOUR
+    for name in zones:
+        shift = _in_utc(starts.cast(local.dtype), name).to_physical() - starts
+        steady = shift.head(-1).set(shift.head(-1).ne_missing(shift.tail(-1)), None)
+        shifted = (local.to_physical() + steady.gather(hour - first)).cast(TIME)
+        here = frame["zone"] == name
+        left = shifted.is_null() & local.is_not_null() & here
+        if left.any():
+            shifted = shifted.scatter(left.arg_true(), _in_utc(local.filter(left), name))
+        time = shifted if len(zones) == 1 and here.all() else shifted.zip_with(here, time)
+    return time
+
+
+def _in_utc(local: pl.Series, name: str) -> pl.Series:
+    return local.dt.replace_time_zone(name, ambiguous="null", non_existent="null").dt.convert_time_zone("UTC")
 
 
 def _odd_times(every: pl.DataFrame, odd: pl.DataFrame) -> pl.DataFrame:

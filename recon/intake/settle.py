@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from recon.intake.describe import Reading, meets
-from recon.intake.table import ROW, SHOWN, Passed, TextTable, Torn, frame_of
+from recon.intake.table import FEW_ROWS, ROW, SHOWN, Passed, TextTable, Torn, frame_of
 from recon.intake.unfilled import without_unfilled
 
 _TOTAL = (
@@ -34,6 +34,7 @@ _TOTAL = (
     r"totais|soma)(?:[^\p{L}]|$)"
 )
 """Words for a total in English, German, French, Spanish, Italian, Dutch and Portuguese, at the start of a cell."""
+_BEGINS = re.compile(r"\s*[0-9]")
 _TOTAL_WORD = re.compile(_TOTAL.replace(r"[^\p{L}]", r"[\W\d_]"))
 
 
@@ -91,7 +92,11 @@ def _without_totals_and_notes(table: TextTable, reading: Reading) -> TextTable:
     if not timed:
         return table
     unread = _unread(table, timed)
-    rows = table.frame.filter(unread) if unread.any() else table.frame.clear()
+    if unread is None and not table.torn:
+        return table
+    if unread is None:
+        unread = pl.Series([False], dtype=pl.Boolean).new_from_index(0, table.frame.height)
+    rows = table.frame.filter(unread)
     if rows.height == table.frame.height:
         # Nothing reads as a row: the fault is elsewhere, and no line may go on the strength of it.
         return table
@@ -125,12 +130,16 @@ def _time_columns(reading: Reading) -> list[str]:
     return []
 
 
-def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series:
-    """Where a time is empty, holds no digit, or begins with a word for a total: one look over a column, where all is
-    well."""
-    bad = pl.repeat(False, table.frame.height, eager=True)
+def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series | None:
+    """Where a time is empty, holds no digit, or begins with a word for a total; None where that is nowhere.
+
+    One look over a column, where all is well.
+    """
+    bad: pl.Series | None = None
     for name in columns:
         text = table.column(name)
+        if text.len() <= FEW_ROWS and all(cell is not None and _BEGINS.match(cell) for cell in text.to_list()):
+            continue
         good = text.str.contains(r"^\s*[0-9]").fill_null(False)
         if good.all():
             continue
@@ -140,7 +149,8 @@ def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series:
             | ~doubtful.str.contains("[0-9]").fill_null(False)
             | doubtful.str.contains(_TOTAL).fill_null(False)
         )
-        bad = bad | _spread(good, worse)
+        here = _spread(good, worse)
+        bad = here if bad is None else bad | here
     return bad
 
 

@@ -30,6 +30,9 @@ FFFFh in the price field means "no price" is common practice, no source: the sta
 """
 
 
+_UNDEFINED_MINOR = sorted(int(digits) for digits in UNDEFINED_PRICES)
+
+
 class Parsed(NamedTuple):
     """value: null where the text does not read. reason: what was found and expected, null where nothing is wrong."""
 
@@ -46,6 +49,33 @@ def trimmed(column: str) -> pl.Expr:
     """The cell without surrounding blanks; null where nothing is left."""
     text = pl.col(column).str.strip_chars()
     return pl.when(text != "").then(text)
+
+
+def plain_whole(text: pl.Expr, *, least: int = 0, most: int = LARGEST_UNITS) -> pl.Expr:
+    """What `whole` reads, of the texts that are written in the plainest way; null for all others, which it leaves to
+    `whole`: reading a column so takes a fraction of the time. The other readers have their like."""
+    number = text.cast(pl.Int64, strict=False)
+    plain = ~text.str.contains("^[-+]") & (text.str.len_bytes() <= 10)
+    return pl.when(number.is_between(least, most) & plain).then(number)
+
+
+def plain_amount(text: pl.Expr, digits: int, *, most: int = LARGEST_MONEY, minor_units: bool = False) -> pl.Expr:
+    """The same for `amount`: digits, a point, and as many digits as the currency has."""
+    digits = 0 if minor_units else digits
+    plain = text.str.contains(rf"^[0-9]+\.[0-9]{{{digits}}}$" if digits else "^[0-9]+$") & (text.str.len_bytes() <= 14)
+    minor = (text.str.replace(".", "", literal=True) if digits else text).cast(pl.Int64, strict=False)
+    return pl.when(plain & (minor <= most)).then(minor)
+
+
+def plain_price(text: pl.Expr, digits: int, *, minor_units: bool = False) -> pl.Expr:
+    """The same for `price`; what may be FFFFh is left to it."""
+    minor = plain_amount(text, digits, most=LARGEST_PRICE, minor_units=minor_units)
+    return pl.when(~minor.is_in(_UNDEFINED_MINOR)).then(minor)
+
+
+def plain_bus(text: pl.Expr) -> pl.Expr:
+    """The same for `bus_number` in decimal."""
+    return plain_whole(text, most=LARGEST_BUS).cast(pl.Int32)
 
 
 def _unless(good: pl.Expr, text: pl.Expr, words: str) -> pl.Expr:
@@ -144,14 +174,19 @@ def bus_number(text: pl.Expr, base: int, *, plain: pl.Expr | None = None) -> Par
     return Parsed(pl.when(good).then(number).cast(pl.Int32), pl.when(text.is_not_null()).then(reason))
 
 
+def meaning(text: pl.Expr, ours: Sequence[str], theirs: Mapping[Any, Sequence[str]], dtype: pl.DataType) -> pl.Expr:
+    """The word of ours that a text stands for; null where it stands for none."""
+    # lower(), not casefold(): polars can do no more, and the two must agree.
+    meanings = {spelling.lower(): spelling for spelling in ours}
+    meanings |= {spelling.strip().lower(): word for word, spellings in theirs.items() for spelling in spellings}
+    return text.str.to_lowercase().replace_strict(meanings, default=None, return_dtype=dtype)
+
+
 def word(
     text: pl.Expr, name: str, ours: Sequence[str], theirs: Mapping[Any, Sequence[str]], dtype: pl.DataType, table: str
 ) -> Parsed:
     """A word of ours, or one that the description gives for it, in any case."""
-    # lower(), not casefold(): polars can do no more, and the two must agree.
-    meanings = {spelling.lower(): spelling for spelling in ours}
-    meanings |= {spelling.strip().lower(): meaning for meaning, spellings in theirs.items() for spelling in spellings}
-    value = text.str.to_lowercase().replace_strict(meanings, default=None, return_dtype=dtype)
+    value = meaning(text, ours, theirs, dtype)
     words = f'{name} "{{}}" is none of {", ".join(ours)}: give its meaning under [{table}] in the description'
     return Parsed(value, _unless(value.is_not_null(), text, words))
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from recon import __version__
 from recon.ledger.journal import Writer, writing
-from recon.ledger.record import record_files, record_restated, record_run, record_settings
+from recon.ledger.record import lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.reconcile import Progress, Run, run
 from recon.report.folder import write_report
@@ -69,6 +69,7 @@ def _record(ledger: Writer, folder: Path, finished: Run) -> Recorded:
         ledger,
         report=report.name,
         results=digest,
+        lines=lines_of_entry(results.encode()),
         inputs=done.frames["inputs"],
         seen=seen,
         versions=versions(),

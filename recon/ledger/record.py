@@ -115,9 +115,22 @@ def _taken(root: Path, name: str, parts: Frame) -> dict[str, Any]:
         )
     keep(root, data)
     told = parts.select("sheet", "kind", "source", "rows", "rejected").to_dicts()
-    # Hashing lines one by one takes longer than all else together; who exports more at once shows files whole.
-    lines = line_tree(data) if data.count(b"\n") <= LINES_HASHED else None
-    return {"file": name, "sha256": read, "original": read, "size": len(data), "parts": told, "lines": lines}
+    return {
+        "file": name,
+        "sha256": read,
+        "original": read,
+        "size": len(data),
+        "parts": told,
+        "lines": lines_of_entry(data),
+    }
+
+
+def lines_of_entry(data: bytes) -> dict[str, Any] | None:
+    """The lines of a file or of results as a tree, so that a bundle can show some of them; None for a long file.
+
+    Hashing lines one by one takes longer than all else together; who exports more at once shows files whole.
+    """
+    return line_tree(data) if data.count(b"\n") <= LINES_HASHED else None
 
 
 def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: datetime) -> None:
@@ -139,17 +152,19 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 
 def record_run(
-    ledger: Writer, *, report: str, results: str, inputs: Frame, seen: Seen, versions: Mapping[str, str],
+    ledger: Writer, *, report: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
+    versions: Mapping[str, str],
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip
     """Say that a run was made: from which files and settings, by which versions, with which results.
 
-    report: name of its folder below reports/. results: SHA-256 of its results.json, hex.
+    report: name of its folder below reports/. results: SHA-256 of its results.json, hex; lines: the tree of its lines.
     """
     files = inputs.select(pl.col("name").alias("file"), "sha256").unique(maintain_order=True)
     body = {
         "report": report,
         "results": results,
+        "lines": lines,
         "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),
         "settings": [{"file": file, "original": sha256} for file, sha256 in {**seen.settings, **seen.layouts}.items()],
         "versions": dict(versions),

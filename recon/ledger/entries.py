@@ -70,10 +70,14 @@ def spelled(moment: datetime) -> str:
 
 def new_row(number: int, at: datetime, kind: EntryKind, body: Mapping[str, Any], previous: str) -> Row:
     """The row of a new entry. Raises ValueError or TypeError where the body is no canonical JSON."""
-    # As it will be read again: a float such as 1e20 would come back as an integer that JSON cannot carry.
-    text = canonical(json.loads(canonical(body)))
+    # As it will be read again. Floats are refused: they are no amounts, and two programs may spell them differently.
+    text = canonical(json.loads(canonical(body), parse_float=_no_float))
     data = canonical(_record(number, spelled(at), kind, previous, json.loads(text)))
     return Row(number, spelled(at), kind, text.decode(), previous, hashlib.sha256(data).hexdigest())
+
+
+def _no_float(text: str) -> float:
+    raise ValueError(f"{text} in an entry: write a number with a point as text")
 
 
 def bytes_of_row(row: Row) -> bytes:

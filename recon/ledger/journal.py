@@ -114,7 +114,7 @@ class Writer(Ledger):
     def append(self, kind: EntryKind, body: Mapping[str, Any], at: datetime) -> Entry:
         """Add an entry. It lasts once the block ends, or `commit` is called.
 
-        body: a JSON object; money as text, no floats needed. at: the moment of the command (aware). Raises ValueError
+        body: a JSON object; money as text, no floats. at: the moment of the command (aware). Raises ValueError
         or TypeError for what JSON cannot carry, ReconError where the disk does not take it.
         """
         previous = self._all("SELECT hash FROM entry ORDER BY number DESC LIMIT 1")

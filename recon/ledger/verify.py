@@ -74,6 +74,7 @@ def verify_ledger(root: Path, *, printed: str | None = None, printed_entries: in
         _check_printed(leaves, printed, printed_entries)
         named = _check_files(root, rows, count)
         _check_reports(root, rows, count, remarks)
+        _check_anchors(root, leaves)
         remarks += _beside(root, named)
     except LedgerDamaged as damaged:
         failure = str(damaged)
@@ -257,6 +258,23 @@ def _check_reports(root: Path, rows: Sequence[Row], count: _Count, remarks: list
         count.reports += 1
     if gone:
         remarks.append(f"{gone} of {gone + count.reports} reports are no longer in reports/, or were moved")
+
+
+def _check_anchors(root: Path, leaves: Sequence[bytes]) -> None:
+    """The roots that reports in reports/ carry (ledger.json) are roots that this ledger had."""
+    for path in sorted((root / "reports").glob("*/ledger.json")):
+        try:
+            with told(path):
+                printed = json.loads(path.read_bytes())
+            entries, top = printed["entries"], printed["root"]
+            if not isinstance(entries, int) or not isinstance(top, str) or HASH.fullmatch(top) is None or entries < 0:
+                raise ValueError("no number of entries, or no root")
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
+            raise LedgerDamaged(f"{_shown(root, path)} was altered: it cannot be read ({error})") from error
+        try:
+            _check_printed(leaves, top, entries)
+        except LedgerDamaged as failure:
+            raise LedgerDamaged(f"{_shown(root, path)}: {failure}") from failure
 
 
 def _beside(root: Path, named: set[Path]) -> Iterator[str]:

@@ -62,12 +62,12 @@ def test_a_moment_without_a_zone_is_refused(tmp_path: Path) -> None:
         ledger.append("run-made", {}, datetime(2026, 9, 28))
 
 
-@pytest.mark.parametrize("body", [{"n": 1e20}, {"n": 2**53}, {"n": float("nan")}, {"t": "\ud800"}])
+@pytest.mark.parametrize("body", [{"n": 1e20}, {"n": 1.5}, {"n": 2**53}, {"n": float("nan")}, {"t": "\ud800"}])
 def test_what_could_not_be_read_again_is_not_written(tmp_path: Path, body: dict[str, object]) -> None:
     with writing(tmp_path, who="a test") as ledger:
-        with pytest.raises(ValueError, match=r"beyond|no number|surrogate"):
+        with pytest.raises(ValueError, match=r"beyond|no number|surrogate|as text"):
             ledger.append("run-made", body, AT)
-        ledger.append("run-made", {"n": 1.5}, AT)
+        ledger.append("run-made", {"n": 1}, AT)
     assert verify_ledger(tmp_path).entries == 1
 
 

@@ -312,6 +312,28 @@ def test_reports_that_are_gone_are_a_remark(tmp_path: Path) -> None:
     assert found.remarks == ("1 of 1 reports are no longer in reports/, or were moved",)
 
 
+def test_a_report_holds_the_ledger_to_the_root_that_it_carries(tmp_path: Path) -> None:
+    anchor = small_ledger(tmp_path)
+    with reading(tmp_path) as ledger:
+        rows = ledger.rows()
+    report = tmp_path / "reports" / "a" / "ledger.json"
+    report.parent.mkdir()
+    report.write_text(json.dumps({"entries": anchor.entries, "root": anchor.root}))
+    assert verify_ledger(tmp_path).failure is None
+    relinked(tmp_path, rows[:4])
+    assert "reports/a/ledger.json: the root was printed over 5 entries" in failure_of(tmp_path)
+    relinked(tmp_path, [*rows[:3], rows[4], rows[3]])
+    assert "reports/a/ledger.json: the first 5 entries have the root" in failure_of(tmp_path)
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"entries": -1, "root": "%s"}', '{"entries": 1, "root": "x"}'])
+def test_a_report_whose_root_cannot_be_read(tmp_path: Path, text: str) -> None:
+    small_ledger(tmp_path)
+    (tmp_path / "reports" / "a").mkdir()
+    (tmp_path / "reports" / "a" / "ledger.json").write_text(text.replace("%s", "0" * 64))
+    assert failure_of(tmp_path).startswith("reports/a/ledger.json was altered: it cannot be read")
+
+
 @pytest.mark.parametrize(
     "body",
     [

@@ -79,16 +79,26 @@ def corrections_of(decisions: Sequence[Decided], inputs: Frame) -> Frame:
     """The corrections that stand, by file and row of this run's inputs (frame `inputs`).
 
     A correction is of a content, not of a name: it follows a file that was renamed, and does not touch another file
-    under the old name. Where two speak of one figure the newer one counts. Returns a frame `corrections`.
+    under the old name. It holds until its finding is reopened, whatever else is decided about that; where two speak of
+    one figure the newer one counts. Returns a frame `corrections`.
     """
-    in_force = [one for one in standing(decisions).values() if one.state == "corrected"]
     newest: dict[tuple[int, int, str], tuple[int | None, int, int]] = {}
-    for one in sorted(in_force, key=lambda decided: decided.entry):
-        made = one.correction
-        for file in [] if made is None else _files_of(made, inputs):
-            newest[file, made["row"], made["field"]] = (made["was"], made["is"], one.entry)
+    for entry, made in _in_force(decisions):
+        for file in _files_of(made, inputs):
+            newest[file, made["row"], made["field"]] = (made["was"], made["is"], entry)
     rows = [(*place, *figures) for place, figures in newest.items()]
     return guard(pl.DataFrame(rows, schema=CORRECTIONS.schema, orient="row"), CORRECTIONS)
+
+
+def _in_force(decisions: Iterable[Decided]) -> list[tuple[int, Mapping[str, Any]]]:
+    """Entry and correction of every correction whose finding was not reopened since, oldest first."""
+    made: dict[int, tuple[str, Mapping[str, Any]]] = {}
+    for one in sorted(decisions, key=lambda decided: decided.entry):
+        if one.state == "open":
+            made = {entry: told for entry, told in made.items() if told[0] != one.finding}
+        elif one.correction is not None:
+            made[one.entry] = (one.finding, one.correction)
+    return [(entry, correction) for entry, (_, correction) in made.items()]
 
 
 def _files_of(correction: Mapping[str, Any], inputs: Frame) -> list[int]:
@@ -113,7 +123,8 @@ def _corrected(kind: FileKind, frame: Frame, corrections: Frame) -> Frame:
 def settled(findings: Frame, decisions: Sequence[Decided]) -> Frame:
     """Findings with what was decided about them (`state`, `decision`, `changed_since`).
 
-    A finding whose figures are others than those decided about is open again, and marked.
+    A finding whose figures are others than those decided about is open again, and marked. One that a correction left
+    standing is open too: what the corrected figure does not explain still wants a decision.
     """
     last = standing(decisions)
     if not last:
@@ -122,7 +133,8 @@ def settled(findings: Frame, decisions: Sequence[Decided]) -> Frame:
     for name, *figures in findings.filter(pl.col("id").is_in(list(last))).select("id", *FIGURES).iter_rows():
         decided = last[name]
         changed = decided.state != "open" and tuple(figures) != decided.figures_to_hold
-        rows.append((name, "open" if changed else decided.state, decided.entry, changed))
+        open_again = changed or decided.state == "corrected"
+        rows.append((name, "open" if open_again else decided.state, decided.entry, changed))
     told = pl.DataFrame(
         rows, schema={"id": pl.String, "_state": STATE, "_entry": pl.Int64, "_changed": pl.Boolean}, orient="row"
     )

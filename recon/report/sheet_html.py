@@ -14,6 +14,11 @@ LARGEST_UNITS = 100_000
 """The largest number of units that a field takes; intake holds it too (recon.intake.values)."""
 
 
+_LONG = 22
+"""Slots and trays that fit on one sheet of paper (A4 or letter) with their head and the cash: a machine with more begins
+where there is room, and its head is repeated on every page. Others are never split."""
+
+
 def sheet_html(sheet: CountSheet) -> str:
     """The whole page."""
     style = asset("tokens.css") + asset("sheet.css")
@@ -24,6 +29,7 @@ def sheet_html(sheet: CountSheet) -> str:
         machines=_many(len(sheet.machines), "machine"),
         slots=_many(sum(len(machine.slots) for machine in sheet.machines), "slot"),
         cautions=CAUTIONS,
+        long=_LONG,
         facts=_facts(sheet),
         style=Markup(style),
         script=script,

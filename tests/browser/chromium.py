@@ -146,18 +146,18 @@ class Page:
         href, text, seen (it is drawn), ring (an outline shows the focus), width and height in CSS pixels."""
         self.evaluate("document.activeElement && document.activeElement.blur()")
         found: list[Event] = []
-        seen: set[int] = set()
         for _ in range(most):
             self.press("Tab")
             stop = self.evaluate(_STOP)
-            if stop is None or stop["key"] in seen:
+            if stop is not None and found and stop["key"] == found[-1]["key"]:
+                continue  # a field of several parts, such as a day and a time
+            if stop is None or any(stop["key"] == each["key"] for each in found):
                 break
-            seen.add(stop["key"])
             found.append(stop)
         return found
 
     def medium(self, name: str, *, dark: bool = False) -> None:
-        """Show the page as for `screen` or `print`, light or dark."""
+        """Show the page as for `screen` or `print`, light or dark; "" leaves that to what is done with it."""
         features = [
             {"name": "prefers-color-scheme", "value": "dark" if dark else "light"},
             {"name": "prefers-reduced-motion", "value": "reduce"},
@@ -232,7 +232,7 @@ class Chromium:
             page.call(f"{domain}.enable")
         mobile = width < 600 if touch is None else touch
         page.call("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=mobile)
-        page.medium("screen", dark=dark)
+        page.medium("", dark=dark)
         if zone is not None:
             page.call("Emulation.setTimezoneOverride", timezoneId=zone)
         if not scripts:

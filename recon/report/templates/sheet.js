@@ -156,9 +156,10 @@
     }
     return Number(found[1] + (found[2] || "").padEnd(digits, "0"));
   };
+  // With three digits, 1.234 could be read as thousands: 0001.234 cannot.
   const amount = (number, digits) => {
     if (number === null) return "";
-    const text = String(number).padStart(digits + 1, "0");
+    const text = String(number).padStart(digits + (digits === 3 ? 4 : 1), "0");
     return digits === 0 ? text : `${text.slice(0, -digits)}.${text.slice(-digits)}`;
   };
   // A text that a spreadsheet could run gets an apostrophe, which recon takes off again.

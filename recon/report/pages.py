@@ -14,7 +14,7 @@ import base64
 import hashlib
 import unicodedata
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -41,8 +41,12 @@ def _spell(mark: str) -> str:
     return mark.encode("unicode_escape", "surrogatepass").decode("ascii")
 
 
+@lru_cache(maxsize=4096, typed=True)
 def told(text: object) -> Markup:
-    """Text of a file as an element of its own: spelled out, escaped, and isolated from the direction around it."""
+    """Text of a file as an element of its own: spelled out, escaped, and isolated from the direction around it.
+
+    Labels and products recur in every table of a page: each is made once.
+    """
     return Markup("<bdi>%s</bdi>") % spelled(text)
 
 

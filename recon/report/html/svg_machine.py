@@ -77,7 +77,7 @@ def _slot(name: str, place: Place, x: float, y: float) -> str:
         text(16, 8, place.label, "label hang"),
         *(
             text(16, 40 + 14 * at, words, "goods")
-            for at, words in enumerate(_two_lines(place.product, 12 * place.pitch))
+            for at, words in enumerate(_two_lines(place.product, 11 if place.pitch == 1 else 26))
         ),
         text(wide - 6, 10, place.price, "price hang end"),
         text(wide - 7, _HIGH - 9, f"{mark}{place.figure}", f"figure end {place.state}"),

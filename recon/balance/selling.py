@@ -128,7 +128,9 @@ def _machine_sold(spans: Frame, vends: Frame, laid: Layouts) -> Frame:
         (pl.int_range(pl.len(), dtype=pl.Int64) + 1).over("key").alias("logged")
     )
     out = spans.join(numbers, on="machine", how="left")
-    for name, moment in (("before", pl.col("time") - _TICK), ("by_end", pl.col("ends") - _TICK)):
+    # A count closes a window before what is of its very moment; the end of the log is itself in the last one.
+    end = pl.when(pl.col("next_time").is_null()).then("ends").otherwise(pl.col("ends") - _TICK)
+    for name, moment in (("before", pl.col("time") - _TICK), ("by_end", end)):
         asked = out.with_columns(moment.alias("look_at"))
         found = in_force(asked, history, key="key", at="look_at", since="since", tie="logged")
         out = found.with_columns(pl.col("logged").fill_null(0).alias(name)).select(*out.columns, name)

@@ -88,9 +88,10 @@ def _rejects_sought(cells: Sequence[str]) -> tuple[bool, int]:
     return tuple(fold(cell) for cell in cells) == REJECTS_HEADER, 0
 
 
-def _machine_names(route: Route, described: SourceFile | None) -> set[str]:
-    own = {entry.layout.machine.casefold() for entry in route.layouts}
-    return own | {theirs.casefold() for theirs in described.source.machines} if described is not None else own
+def _machine_names(route: Route, described: SourceFile | None) -> list[str]:
+    """Names of machines as layouts and description have them, those of the description first."""
+    own = [entry.layout.machine for entry in route.layouts]
+    return [*described.source.machines, *own] if described is not None else own
 
 
 def _book(unpacked: Unpacked, described: SourceFile | None, sought: Sought, shape: TableShape) -> Opened:

@@ -41,7 +41,7 @@ def tables_in(path: Path, machines: frozenset[str] = frozenset()) -> list[Found]
         ]
     decoded = decode(unpacked.data)
     if any(name.lower().endswith(".txt") for name in (path.name, *unpacked.names)):
-        note = read_note(decoded, {machine.casefold() for machine in machines})
+        note = read_note(decoded, machines)
         if note is not None:
             return [Found(note)]
     table = table_of(decoded, known_headers, TableShape())

@@ -15,8 +15,8 @@ LARGEST_UNITS = 100_000
 
 
 _LONG = 22
-"""Slots and trays that fit on one sheet of paper (A4 or letter) with their head and the cash: a machine with more begins
-where there is room, and its head is repeated on every page. Others are never split."""
+"""Slots and trays that fit on one sheet of paper (A4 or letter) with their head and the cash. A machine with more of
+them begins where there is room, and its head is repeated on every page; others are never split."""
 
 
 def sheet_html(sheet: CountSheet) -> str:

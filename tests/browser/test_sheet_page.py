@@ -1,5 +1,6 @@
 """The count sheet as a page: filled in on a phone, saved, taken in by a run; seen at two widths and on paper."""
 
+import json
 import re
 import shutil
 import subprocess
@@ -7,7 +8,6 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-import polars as pl
 import pytest
 from builders import RouteBuilder, slot
 from chromium import DESK, PHONE, Chromium, Page
@@ -92,8 +92,10 @@ def test_a_sheet_filled_in_on_a_phone_is_taken_in_by_a_run(
         [sys.executable, "-m", "recon", "run", str(round_of_two.root), "--format", "json", "--all"],
         capture_output=True, text=True, check=False, env={"SOURCE_DATE_EPOCH": "1790700000", "PATH": "/usr/bin:/bin"},
     )  # fmt: skip
-    window = pl.read_json(done.stdout.encode())["stock"].explode().struct.unnest().row(0, named=True)
-    assert (window["label"], window["opening"], window["expected"], window["variance"]) == ("1", 10, 10, -1)
+    assert done.returncode in (0, 1), done.stderr
+    windows = json.loads(done.stdout)["stock"]
+    told = [(each["label"], each["opening"], each["expected"], each["variance"]) for each in windows]
+    assert told == [("1", 10, 10, -1)]
     assert not page.console
     assert not page.requests
 
@@ -359,7 +361,7 @@ def test_on_paper_a_long_machine_keeps_its_head_on_every_page(
         assert told in text
     assert "m-2: 2 slots" in pages[-1]
     assert "End of m-2: 2 slots" in pages[-1]
-    assert all(f"{at} / {len(pages)}" in page for at, page in enumerate(pages, start=1))
+    assert all(re.search(rf"\b{at} ?/ ?{len(pages)}\b", page) for at, page in enumerate(pages, start=1))
     assert "Save" not in text
     printed = [line.split()[0] for line in text.splitlines() if line.split()[1:] == ["gum"]]
     assert printed == [str(at) for at in range(100, 170)] + ["5", "6"]

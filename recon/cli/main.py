@@ -17,7 +17,7 @@ if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM
 import typer
 
 from recon import __version__
-from recon.cli import check, decide, demo, draft, exits, learn, money, plan, trace, verify
+from recon.cli import check, decide, demo, draft, exits, learn, money, pack, plan, trace, verify
 from recon.cli import run as run_command
 from recon.model.errors import LedgerDamaged, ReconError, SettingsError
 
@@ -56,6 +56,7 @@ app.command("plan")(plan.plan)
 app.command("money")(money.money)
 app.command("trace")(trace.trace)
 app.command("decide")(decide.decide)
+app.command("pack")(pack.pack)
 app.command("verify")(verify.verify)
 
 

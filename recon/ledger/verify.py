@@ -71,10 +71,12 @@ def verify_ledger(root: Path, *, printed: str | None = None, printed_entries: in
         leaves = _check_entries(root, rows)
         _check_tree(root, tree, leaves)
         count.root = Frontier.over(leaves).root.hex()
-        _check_printed(leaves, printed, printed_entries)
+        roots = _roots(leaves)
+        if printed is not None:
+            _check_printed(roots, checked_root(printed), printed_entries)
         named = _check_files(root, rows, count)
         _check_reports(root, rows, count, remarks)
-        _check_anchors(root, leaves)
+        _check_anchors(root, roots)
         remarks += _beside(root, named)
     except LedgerDamaged as damaged:
         failure = str(damaged)
@@ -182,32 +184,41 @@ def _check_tree(root: Path, kept: Sequence[tuple[Any, ...]], leaves: Sequence[by
         raise LedgerDamaged(f"{where}: the kept tree is not that of the entries")
 
 
-def _check_printed(leaves: Sequence[bytes], printed: str | None, entries: int | None) -> None:
+def checked_root(text: str) -> str:
+    """A root as somebody typed it. Raises ReconError where it is none."""
+    if HASH.fullmatch(text) is None:
+        raise ReconError(f'the root "{text}" is not 64 hexadecimal digits (0-9, a-f): copy it as it was printed')
+    return text
+
+
+def _roots(leaves: Sequence[bytes]) -> list[str]:
+    """The root over the first 0, 1, 2, ... entries."""
+    frontier = Frontier()
+    roots = [frontier.root.hex()]
+    for leaf in leaves:
+        frontier.append(leaf)
+        roots.append(frontier.root.hex())
+    return roots
+
+
+def _check_printed(roots: Sequence[str], printed: str, entries: int | None) -> None:
     """The root that somebody has on paper is one that this ledger had."""
-    if printed is None:
-        return
-    if HASH.fullmatch(printed) is None:
-        raise ReconError(f'the root "{printed}" is not 64 hexadecimal digits (0-9, a-f): copy it as it was printed')
+    held = len(roots) - 1
     if entries is None:
-        frontier, roots = Frontier(), [Frontier().root.hex()]
-        for leaf in leaves:
-            frontier.append(leaf)
-            roots.append(frontier.root.hex())
         if printed not in roots:
             raise LedgerDamaged(
-                f"the ledger never had the root {printed}: of none of its first 0 to {len(leaves)} entries it is the "
+                f"the ledger never had the root {printed}: of none of its first 0 to {held} entries it is the "
                 "root. Entries were removed or rewritten after it was printed, or it is of another ledger"
             )
         return
-    if entries > len(leaves):
+    if entries > held:
         raise LedgerDamaged(
-            f"the root was printed over {entries} entries, but the ledger holds {len(leaves)}: "
-            f"{entries - len(leaves)} or more are missing at its end"
+            f"the root was printed over {entries} entries, but the ledger holds {held}: "
+            f"{entries - held} or more are missing at its end"
         )
-    found = Frontier.over(leaves[:entries]).root.hex()
-    if found != printed:
+    if roots[entries] != printed:
         raise LedgerDamaged(
-            f"the first {entries} entries have the root {found}, printed was {printed}: "
+            f"the first {entries} entries have the root {roots[entries]}, printed was {printed}: "
             "entries were rewritten after it was printed, or it is of another ledger"
         )
 
@@ -260,7 +271,7 @@ def _check_reports(root: Path, rows: Sequence[Row], count: _Count, remarks: list
         remarks.append(f"{gone} of {gone + count.reports} reports are no longer in reports/, or were moved")
 
 
-def _check_anchors(root: Path, leaves: Sequence[bytes]) -> None:
+def _check_anchors(root: Path, roots: Sequence[str]) -> None:
     """The roots that reports in reports/ carry (ledger.json) are roots that this ledger had."""
     for path in sorted((root / "reports").glob("*/ledger.json")):
         try:
@@ -272,7 +283,7 @@ def _check_anchors(root: Path, leaves: Sequence[bytes]) -> None:
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             raise LedgerDamaged(f"{_shown(root, path)} was altered: it cannot be read ({error})") from error
         try:
-            _check_printed(leaves, top, entries)
+            _check_printed(roots, top, entries)
         except LedgerDamaged as failure:
             raise LedgerDamaged(f"{_shown(root, path)}: {failure}") from failure
 

@@ -1,7 +1,7 @@
 """Deciding about a finding: looked up in a run of this moment, and written into the ledger as an entry of its own."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
@@ -9,6 +9,7 @@ from typing import Any, Final
 from recon.intake.cards import card_number_in
 from recon.ledger.correct import correction, place_of
 from recon.ledger.decisions import FIGURES, Decided, standing
+from recon.ledger.history import History, history_of
 from recon.ledger.journal import writing
 from recon.ledger.originals import keep
 from recon.model.errors import ReconError
@@ -73,16 +74,17 @@ def decide(
     read_route(folder)
     _check(asked)
     with writing(folder, who="recon decide", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
-        made = [Decided(entry.number, entry.at, entry.body) for entry in ledger.entries("decision-made")]
+        history = history_of(ledger)
         on_step("looking the finding up")
-        current = run(folder, now=now, decisions=made)
-        identity, found = _look_up(current, made, finding)
-        body = _body(current, standing(made).get(identity), identity, found, asked)
+        current = run(folder, now=now, history=history)
+        identity, found = _look_up(current, history.decisions, finding)
+        body = _body(current, standing(history.decisions).get(identity), identity, found, asked)
         after = found
         number = ledger.anchor.entries + 1
         if asked.verb in ("correct", "reopen"):
             on_step("reckoning with it")
-            after = _after(folder, current, [*made, Decided(number, current.reconciliation.now, body)], identity)
+            tried = [*history.decisions, Decided(number, current.reconciliation.now, body)]
+            after = _after(folder, current, replace(history, decisions=tried), identity)
             body["after"] = None if after is None else {name: after[name] for name in FIGURES}
         body["attachment"] = _attached(folder, asked.attachment)
         entry = ledger.append("decision-made", body, current.reconciliation.now)
@@ -106,7 +108,7 @@ def _check(asked: Asked) -> None:
         raise ReconError(f'--to, --row and --field go with "correct", not with "{asked.verb}"')
 
 
-def _look_up(current: Run, made: list[Decided], finding: str) -> tuple[str, dict[str, Any] | None]:
+def _look_up(current: Run, made: Sequence[Decided], finding: str) -> tuple[str, dict[str, Any] | None]:
     findings = current.frames["findings"]
     sought = finding.strip().strip("[]").lower()
     if len(sought) < SHORTEST_ID:
@@ -150,9 +152,9 @@ def _body(
     }
 
 
-def _after(folder: Path, current: Run, made: list[Decided], identity: str) -> dict[str, Any] | None:
+def _after(folder: Path, current: Run, history: History, identity: str) -> dict[str, Any] | None:
     """The finding as it is with the decision in force; None where it then no longer occurs."""
-    findings = run(folder, now=current.reconciliation.now, decisions=made).frames["findings"]
+    findings = run(folder, now=current.reconciliation.now, history=history).frames["findings"]
     rows = findings.filter(findings["id"] == identity)
     return rows.row(0, named=True) if rows.height else None
 

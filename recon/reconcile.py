@@ -1,6 +1,6 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
@@ -15,14 +15,14 @@ from recon.balance.running import breaches
 from recon.balance.silence import silent_spans
 from recon.balance.stock import Stock, stock_windows
 from recon.balance.summary import machine_summaries
-from recon.findings import of_intake, of_matching, of_money, of_stock
+from recon.findings import of_history, of_intake, of_matching, of_money, of_stock
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.catalogue.money_kinds import PAYOUT_KINDS
 from recon.findings.draft import Speller, compile_findings
 from recon.findings.layouts import layout_problems
 from recon.intake.take_in import Intake, take_in
-from recon.ledger.decisions import Decided, corrected, corrections_of, decisions_frame, settled
-from recon.ledger.history import decisions_in
+from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
+from recon.ledger.history import History, file_changes, history_in
 from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
 from recon.match.states import Layouts, layouts, products
@@ -74,13 +74,13 @@ def run(
     until: datetime | None = None,
     now: datetime | None = None,
     on_step: Progress = lambda step: None,
-    decisions: Sequence[Decided] | None = None,
+    history: History | None = None,
 ) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
-    the moment of the run; rows dated later are refused. on_step: told of each step. decisions: by default those
-    that the route's ledger holds.
+    the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
+    taken in before; by default what the route's ledger remembers.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -97,8 +97,8 @@ def run(
             "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    decided = decisions_in(route.root) if decisions is None else decisions
-    done = _reconcile(route, intake, decided, moment, _in_utc(since), _in_utc(until) or moment)
+    remembered = history_in(route.root) if history is None else history
+    done = _reconcile(route, intake, remembered, moment, _in_utc(since), _in_utc(until) or moment)
     return Run(done, problems, intake)
 
 
@@ -120,13 +120,13 @@ def _put_right(intake: Intake, corrections: Frame) -> Intake:
 def _reconcile(
     route: Route,
     intake: Intake,
-    decisions: Sequence[Decided],
+    history: History,
     now: datetime,
     since: datetime | None,
     until: datetime,
 ) -> Reconciliation:
     settings = route.settings
-    corrections = corrections_of(decisions, intake.inputs)
+    corrections = corrections_of(history.decisions, intake.inputs)
     intake = _put_right(intake, corrections)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     laid = layouts(route)
@@ -150,12 +150,13 @@ def _reconcile(
         "stock": shown.closing(stock.windows),
         "cash_windows": shown.closing(cash),
         "payout_checks": shown.paid(money.checks, settings.timezone),
+        "corrections": corrections,
+        "file_changes": file_changes(route.root, intake.inputs, history.taken),
     }
     frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
-    found = settled(_find(route, intake, laid, priced, counts, loads, stock, money, frames), decisions)
+    found = settled(_find(route, intake, laid, priced, counts, loads, stock, money, frames), history.decisions)
     frames["findings"] = shown.touching(found)
-    frames["decisions"] = decisions_frame(decisions, found)
-    frames["corrections"] = corrections
+    frames["decisions"] = decisions_frame(history.decisions, found)
     every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
     every["products"] = products(route)
     taken = {
@@ -207,6 +208,7 @@ def _find(
             *of_stock.stock_findings(stock, shown["stock"], breaches(stock, laid), counts, laid, settings, spell),
             *of_money.cash_findings(shown["cash_windows"], intake.cash, counts, priced, laid, settings, spell),
             *of_money.payout_findings(money, shown["payout_checks"], priced, settings, spell),
+            *of_history.history_findings(shown["file_changes"], spell),
         ]
     )
 

@@ -413,6 +413,21 @@ DECISIONS = FrameSpec(
     sorted_by=("entry",), unique=("entry",),
 )  # fmt: skip
 
+FILE_CHANGES = FrameSpec(
+    "file_changes", "one content that was taken in once and is in the inbox no more",
+    (
+        Column("name", pl.String, "path of its file then"),
+        Column("was", pl.String, "SHA-256 of that content, hex"),
+        Column("entry", pl.Int64, "entry of the ledger that says it was taken in"),
+        Column("taken_at", TIME, "moment of that, UTC"),
+        Column("file", pl.Int32, "number of the input that has its name now; empty: gone", nullable=True),
+        Column("gone", pl.Int64, "lines of it that the file no longer has", nullable=True),
+        Column("added", pl.Int64, "lines that the file has besides", nullable=True),
+        Column("lines", pl.List(pl.Int64), "numbers of the first of these", nullable=True),
+    ),
+    sorted_by=("entry",), unique=("name", "was"),
+)  # fmt: skip
+
 CORRECTIONS = FrameSpec(
     "corrections", "one figure that a decision put right",
     (
@@ -432,5 +447,5 @@ BY_KIND: dict[str, FrameSpec] = {
 
 ALL: tuple[FrameSpec, ...] = (
     INPUTS, REJECTS, NOTICES, VENDS, COUNTS, LOADS, CASH, PAYOUTS, TESTS, MACHINES, SLOTS, STATES, PRODUCTS, MATCHED,
-    PRICED_VENDS, STOCK_WINDOWS, CASH_WINDOWS, PAYOUT_CHECKS, SUMMARIES, FINDINGS, DECISIONS, CORRECTIONS,
+    PRICED_VENDS, STOCK_WINDOWS, CASH_WINDOWS, PAYOUT_CHECKS, SUMMARIES, FINDINGS, DECISIONS, CORRECTIONS, FILE_CHANGES,
 )  # fmt: skip

@@ -12,6 +12,7 @@ from typing import Any
 
 import polars as pl
 import pytest
+from builders import NOW as RUN_OF_TESTS
 from builders import RouteBuilder, of_kind, slot
 
 import recon
@@ -19,6 +20,7 @@ from recon.findings.catalogue.run_kinds import RUN_KINDS
 from recon.findings.draft import Draft, compile_findings
 from recon.match.unmapped import WHY
 from recon.model.results import Finding, Results
+from recon.recorded import run_and_record
 
 TOP = Path(__file__).resolve().parents[2]
 BAYSIDE = TOP / "samples" / "bayside"
@@ -67,6 +69,12 @@ def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
     sheet = "Tests at m-1\nmachine,label,note\nm-1,a1,Café\nm-1,ZZ,\n"
     route.file("inbox/tests.csv", sheet.encode("cp1252"))
     route.file("inbox/tests-mended.csv", 'file,row,reason,text\ninbox/tests.csv,4,no such label,"m-1,A2,"\n')
+    # What the ledger remembers: a sheet that was changed since, and a slip that is gone.
+    route.file("inbox/tests-early.csv", "machine,label\nm-1,A1\n")
+    route.file("inbox/loads-lost.csv", "machine,time,label,loaded\nm-1,2026-11-05 12:00,A1,1\n")
+    run_and_record(route.root, now=RUN_OF_TESTS)
+    route.file("inbox/tests-early.csv", "machine,label\nm-1,A2\n")
+    (route.root / "inbox/loads-lost.csv").unlink()
     return route.run().results
 
 

@@ -64,6 +64,12 @@ def write_sheet(drafted: Drafted) -> None:
             continue
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise ReconError(
+                f"{path.parent.as_posix()} is no folder that can be written to ({error.strerror}): "
+                "name another place with --output"
+            ) from error
+        try:
             with path.open("xb") as file:
                 file.write(data)
         except FileExistsError as error:

@@ -147,4 +147,5 @@ def _told(done: "Reconciliation", made: "Plan", form: Format) -> str:
 def _hints(made: "Plan") -> None:
     uncounted = int(made.visits["uncounted"].sum())
     if uncounted:
-        typer.echo(f"{uncounted} slots were never counted: recon draft sheet makes a sheet for them", err=True)
+        were = "slot was" if uncounted == 1 else "slots were"
+        typer.echo(f"{uncounted} {were} never counted: recon draft sheet makes a sheet to count them", err=True)

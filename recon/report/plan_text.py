@@ -94,7 +94,8 @@ def _slots(own: Frame) -> Iterator[str]:
         )  # fmt: skip
     yield from table(("slot", "product", "held", "then", "empty", "fill to", "bring", "short"), rows, (0, 1))
     uncounted = own["units"].null_count()
-    told = f", and what {many(uncounted, 'slot')} never counted need" if uncounted else ""
+    need = "needs" if uncounted == 1 else "need"
+    told = f", and what {many(uncounted, 'slot')} never counted {need}" if uncounted else ""
     yield f"Bring {many(int(own['carry'].sum()), 'unit')}{told}."
 
 

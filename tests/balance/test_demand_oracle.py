@@ -159,7 +159,7 @@ def test_too_little_history_falls_back_on_others_and_says_so(tmp_path: Path) -> 
     route = RouteBuilder(tmp_path).machine(
         "m-1",
         slot("A1"), slot("B1", product="cola"), slot("C1", product="cola"), slot("D1", product="nuts"),
-        changes=[change("2026-09-18T00:00:00", "B1", product="gum"), change("2026-09-18T00:00:00", "C1", product="tea")],
+        changes=[change("2026-09-18", "B1", product="gum"), change("2026-09-18", "C1", product="tea")],
     ).machine("m-2", slot("A1", product="tea"))  # fmt: skip
     for label in ("A1", "B1", "C1"):
         route.counts(f"09-01 00:00, {label}, 40", machine="m-1")

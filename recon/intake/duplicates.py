@@ -36,7 +36,7 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
         return frame, NOTICES.empty()
     referred = frame.filter(repeated)
     kept_one, repeats_one = _by_content(referred, content)
-    kept_one, changed = _newest_states(kept_one, frame)
+    kept_one, changed = _newest_states(kept_one, _last_told(frame, referred, content), content)
     kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content)
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
     kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
@@ -101,22 +101,31 @@ def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
     return _notices(joined, "duplicate-row")
 
 
-def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
+def _last_told(frame: Frame, referred: Frame, content: list[str]) -> Frame:
+    """Where each of the rows `referred` was told last: its content, with `reach` (up to when that export goes) and
+    `last_file`, `last_row`. A state may come back after another, and is then newer than that."""
+    reach = frame.group_by("file").agg(pl.col("time").max().alias("reach"))
+    told = referred.join(reach, on="file", how="left").sort("reach", "file", "row")
+    told = told.unique(content, keep="last", maintain_order=True)
+    return told.select(*content, "reach", pl.col("file").alias("last_file"), pl.col("row").alias("last_row"))
+
+
+def _newest_states(kept: Frame, last_told: Frame, content: list[str]) -> tuple[Frame, Frame]:
     """A vend whose outcome or price changed from one export to the next is one vend, in its newest state.
 
     Rows of one machine and reference are states of one vend where number, label, tender and quantity are the same, and
     outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (if two
     reach equally far, the refunded one); it keeps the moment of the first. The others are told as `vend-changed`.
+    last_told: of each content, as from _last_told.
     """
     key = ["machine", "reference"]
     if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():
         return kept, NOTICES.empty()
     again = pl.struct(key).is_duplicated()
     same = [*key, "bus", "label", "tender", "quantity"]
-    reach = every.group_by("file").agg(pl.col("time").max().alias("reach"))
     rivals = (
         kept.filter(again)
-        .join(reach, on="file", how="left")
+        .join(last_told, on=content, how="left", nulls_equal=True)
         .with_columns(
             (pl.col("outcome").n_unique() == pl.len()).over(same).alias("outcomes_differ"),
             (pl.col("time").n_unique() == 1).over(same).alias("one_moment"),
@@ -133,11 +142,10 @@ def _newest_states(kept: Frame, every: Frame) -> tuple[Frame, Frame]:
     first = pl.col("time").min().over(same).alias("time")
     last = states.with_columns(first).unique(same, keep="last", maintain_order=True)
     new = last.select(
-        *same, pl.col("outcome").alias("now"), pl.col("file").alias("other_file"), pl.col("row").alias("other_row")
-    )
-    older = states.join(
-        new.select("other_file", "other_row"), left_on=["file", "row"], right_on=["other_file", "other_row"], how="anti"
-    )
+        *same, pl.col("outcome").alias("now"), pl.col("last_file").alias("other_file"),
+        pl.col("last_row").alias("other_row"),
+    )  # fmt: skip
+    older = states.join(last.select("file", "row"), on=["file", "row"], how="anti")
     told = older.join(new, on=same, how="left", nulls_equal=True, maintain_order="left").with_columns(
         pl.when(pl.col("outcome") == pl.col("now"))
         .then(pl.format('reference "{}" has another price than before', "reference"))

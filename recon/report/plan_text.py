@@ -115,8 +115,8 @@ def _notes(own: Frame, visit: dict[str, Any], made: Plan, here: Any) -> Iterator
         f"{row['label']} ({percent(row['short_chance'])}{_about(row['short_at'], here)})"
         for row in rows if (row["short_chance"] or 0) > risk
     ]  # fmt: skip
-    yield from _listed("Empty", "may be empty at the visit (by its rate, on): ", out)
-    yield from _listed("Short", "may sell out before the visit after, though filled (by its rate, on): ", short)
+    yield from _listed("Empty", "may be empty at the visit: ", out)
+    yield from _listed("Short", "may sell out before the visit after, though filled: ", short)
     yield from _listed("Doubt", "", [_doubt(row) for row in rows if row["units"] is not None and _doubtful(row)])
     swapped = [row["label"] for row in rows if row["swap"]]
     yield from _listed("Swap", "another product by then, take out what is left: ", swapped)
@@ -131,7 +131,7 @@ def _listed(name: str, before: str, found: list[str]) -> Iterator[tuple[str, str
 
 
 def _about(moment: datetime | None, here: Any) -> str:
-    return "" if moment is None else f", {moment.astimezone(here):%m-%d}{TIED}{moment.astimezone(here):%H:%M}"
+    return "" if moment is None else f", about {moment.astimezone(here):%m-%d}{TIED}{moment.astimezone(here):%H:%M}"
 
 
 def _doubt(row: dict[str, Any]) -> str:

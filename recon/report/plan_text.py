@@ -100,7 +100,7 @@ def _slots(own: Frame) -> Iterator[str]:
 
 
 def _doubtful(row: dict[str, Any]) -> bool:
-    return bool(row["units_low"] != row["units_high"] or row["unmapped"] or row["units"] < 0)
+    return bool(row["units_low"] != row["units_high"] or row["units"] < 0)
 
 
 def _notes(own: Frame, visit: dict[str, Any], made: Plan, here: Any) -> Iterator[tuple[str, str]]:
@@ -118,6 +118,12 @@ def _notes(own: Frame, visit: dict[str, Any], made: Plan, here: Any) -> Iterator
     yield from _listed("Empty", "may be empty at the visit: ", out)
     yield from _listed("Short", "may sell out before the visit after, though filled: ", short)
     yield from _listed("Doubt", "", [_doubt(row) for row in rows if row["units"] is not None and _doubtful(row)])
+    strays = max((row["unmapped"] for row in rows), default=0)
+    if strays:
+        units = f"{many(strays, 'unit')} vended since the last count from numbers that no slot has"
+        yield "Strays", f"{units}: some slots may hold less"
+    bare = [row["label"] for row in rows if row["level"] is None]
+    yield from _listed("Par", "neither par nor capacity in the layout, so nothing to fill up to: ", bare)
     swapped = [row["label"] for row in rows if row["swap"]]
     yield from _listed("Swap", "another product by then, take out what is left: ", swapped)
     yield from _listed("Stale", "", [_stale(row, wishes.long_days) for row in rows if _goes_stale(row)])
@@ -135,14 +141,9 @@ def _about(moment: datetime | None, here: Any) -> str:
 
 
 def _doubt(row: dict[str, Any]) -> str:
-    told = []
     if row["units"] < 0:
-        told.append(f"{row['units']} by the book: a load or a count is missing")
-    elif row["units_low"] != row["units_high"]:
-        told.append(f"{row['units_low']} to {row['units_high']}: vends close to its count")
-    if row["unmapped"]:
-        told.append(f"{many(row['unmapped'], 'unit')} vended since then from numbers that no slot has")
-    return f"{row['label']} {', '.join(told)}"
+        return f"{row['label']} {row['units']} by the book: a load or a count is missing"
+    return f"{row['label']} {row['units_low']} to {row['units_high']}: vends close to its count, or refunded"
 
 
 def _goes_stale(row: dict[str, Any]) -> bool:

@@ -48,8 +48,11 @@ def invented(seed: int) -> History:
     return history
 
 
-def by_the_minute(history: History) -> tuple[int, int, int]:
-    """Open minutes, empty minutes and units sold, from the first count to the end of the log."""
+def by_the_minute(history: History, count_when: str) -> tuple[int, int, int]:
+    """Open minutes, empty minutes and units sold, from the first count to the end of the log.
+
+    What a sheet loads is in the slot when its window opens, or was before the count that opens it.
+    """
     end = DAYS * 1440
     counts = sorted(history.counts)
     open_minutes = empty_minutes = sold = 0
@@ -58,9 +61,11 @@ def by_the_minute(history: History) -> tuple[int, int, int]:
         ends = closing[0] if closing else end
         moves = {at: put - out for at, put, out in history.loads if begins < at < ends}
         vends = {at: units for at, units in history.vends if begins < at < ends}
-        balance = counted + loaded
+        before_load = count_when == "before-load"
+        balance = counted + (loaded if before_load else 0)
         if closing:
-            balance += closing[1] - (balance + sum(moves.values()) - sum(vends.values()))
+            last = 0 if before_load else closing[2]
+            balance += closing[1] - (balance + sum(moves.values()) + last - sum(vends.values()))
         sold += sum(vends.values())
         for minute in range(begins, ends):
             balance += moves.get(minute, 0) - vends.get(minute, 0)
@@ -73,11 +78,11 @@ def by_the_minute(history: History) -> tuple[int, int, int]:
     return open_minutes, empty_minutes, sold
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_open_and_empty_hours_are_those_of_the_minutes(seed: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize("count_when", ["before-load", "after-load"])
+@pytest.mark.parametrize("seed", range(15))
+def test_open_and_empty_hours_are_those_of_the_minutes(seed: int, count_when: str, tmp_path: Path) -> None:
     history = invented(seed)
-    route = RouteBuilder(tmp_path).machine("m-1", slot("A1"), slot("Z9"))
-    # A count stands before the loads of its visit.
+    route = RouteBuilder(tmp_path).settings(stock={"count_when": count_when}).machine("m-1", slot("A1"), slot("Z9"))
     route.counts(*(f"{stamp(at)}, A1, {units}, {loaded}" for at, units, loaded in sorted(history.counts)))
     route.loads(*(f"{stamp(at)}, A1, {put}, {out}" for at, put, out in sorted(history.loads)))
     sold = [f"{stamp(at)}, A1, cash, 2.00, vended, , {units}" for at, units in sorted(history.vends)]
@@ -86,7 +91,7 @@ def test_open_and_empty_hours_are_those_of_the_minutes(seed: int, tmp_path: Path
     route.vends(*sold, *others)
     found = demand(route.run().reconciliation).row(0, named=True)
     assert found["label"] == "A1"
-    open_minutes, empty_minutes, units = by_the_minute(history)
+    open_minutes, empty_minutes, units = by_the_minute(history, count_when)
     assert empty_minutes > 0, "the history tries nothing"
     assert (found["open_seconds"], found["empty_seconds"], found["units"]) == (
         open_minutes * 60,

@@ -177,6 +177,19 @@ def test_uncounted_slots_are_hinted_at_on_standard_error(tmp_path: Path) -> None
     assert recon("plan", route.root, "--quiet").stderr == ""
 
 
+def test_doubts_are_told(tmp_path: Path) -> None:
+    """A1 vended from its number before the count, B1 is below nothing, C1 has no capacity, X9 is no slot."""
+    route = RouteBuilder(tmp_path).machine("m-1", slot("A1"), slot("B1"), slot("C1", capacity=None))
+    route.counts("09-01 09:00, A1, 10", "09-01 09:00, B1, 1", "09-01 09:00, C1, 4")
+    route.vends("09-01 09:05, A1, cash, 2.00", "09-01 10:00, B1, cash, 2.00, vended, , 3")
+    route.vends("09-01 11:00, X9, cash, 2.00")
+    text = " ".join(printed("plan", route.root).split())
+    assert "A1 9 to 10: vends close to its count" in text
+    assert "B1 -2 by the book: a load or a count is missing" in text
+    assert "1 unit vended since the last count from numbers that no slot has" in text
+    assert "nothing to fill up to: C1" in text
+
+
 def test_another_zone_and_hash_seed_print_the_same() -> None:
     first = recon("plan", BAYSIDE, TZ="Asia/Tokyo", PYTHONHASHSEED="7").stdout
     assert first == recon("plan", BAYSIDE, TZ="UTC", PYTHONHASHSEED="99").stdout

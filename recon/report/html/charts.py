@@ -13,7 +13,11 @@ from recon.report.html.spelling import Spelling, how_many, signed_units
 from recon.report.html.svg_bars import Bar
 
 MOST_BARS = 60
-"""Bars that fit side by side; of longer times the last ones are drawn, and the table says so."""
+"""Bars that fit side by side; of longer times the last ones are drawn, which the reading says; the table has all."""
+
+
+_HIGH, _FLAT = 130.0, 16.0
+"""Height of the bars; of a line of nothing, which needs no room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +78,7 @@ def money_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Chart
     return Chart(
         "Sales by week",
         svg.picture(name, f"Sales of {machine} by week", desc, svg_bars.WIDTH, height, body, css="chart"),
-        f"One panel a tender, one scale. {_sentence(told)} in all.",
+        f"One panel a tender, one scale. {_sentence(told)} in all.{_last(len(every), 'week')}",
         ("week of", *tenders),
         tuple(
             (str(week), *(spell.money(found.get((week, tender), 0), machine) for tender in tenders))
@@ -99,8 +103,9 @@ def cash_chart(name: str, machine: str, windows: Frame, spell: Spelling) -> Char
         )
         for closed, size in drawn.select("closed_at", "over_short").iter_rows()
     ]
+    high = _HIGH if any(running) else _FLAT
     body = svg_bars.bars(
-        rows, 12, 130, lambda size: spell.signed(size, machine), css_up="over", css_down="short", steps=running
+        rows, 12, high, lambda size: spell.signed(size, machine), css_up="over", css_down="short", steps=running
     )
     total = int(known["over_short"].sum())
     told = f"{how_many(known.height, 'collection')}, {spell.signed(total, machine)} in all"
@@ -114,6 +119,7 @@ def cash_chart(name: str, machine: str, windows: Frame, spell: Spelling) -> Char
         )
         for row in known.reverse().iter_rows(named=True)
     )
+    drawn_last = _last(known.height, "collection")
     return Chart(
         "Cash against the log, by collection",
         svg.picture(
@@ -121,11 +127,11 @@ def cash_chart(name: str, machine: str, windows: Frame, spell: Spelling) -> Char
             f"Cash of {machine} by collection",
             f"Over and short: {told}.",
             svg_bars.WIDTH,
-            162,
+            high + 32,
             (body,),
             css="chart",
         ),
-        f"Bars: over above the line, short below it. The steps: their running sum. {_sentence(told)}.",
+        f"Bars: over above the line, short below it. The steps: their running sum. {_sentence(told)}.{drawn_last}",
         ("collected at", "expected", "collected", "tubes", "over/short"),
         table,
     )
@@ -169,7 +175,8 @@ def variance_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Ch
     short, over = int(weeks["short"].sum()), int(weeks["over"].sum())
     windows = how_many(int(weeks["windows"].sum()), "window")
     told = f"{signed_units(short)} short and {signed_units(over)} over in {windows}"
-    body = svg_bars.bars(rows, 12, 130, signed_units, css_up="over", css_down="short")
+    high = _HIGH if short or over else _FLAT
+    body = svg_bars.bars(rows, 12, high, signed_units, css_up="over", css_down="short")
     table = tuple(
         (
             str(week),
@@ -181,12 +188,19 @@ def variance_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Ch
         )
         for week, row in sorted(by_week.items(), reverse=True)
     )
+    drawn_last = _last(len(every), "week")
     return Chart(
         "Units short and over by week",
         svg.picture(
-            name, f"Units short and over of {machine} by week", f"{told}.", svg_bars.WIDTH, 162, (body,), css="chart"
+            name,
+            f"Units short and over of {machine} by week",
+            f"{told}.",
+            svg_bars.WIDTH,
+            high + 32,
+            (body,),
+            css="chart",
         ),
-        f"By the week of the count that found them: {told}. One never makes up for the other.",
+        f"By the week of the count that found them: {told}. One never makes up for the other.{drawn_last}",
         ("week of", "windows", "short", "at retail", "over", "at retail"),
         table,
     )
@@ -204,6 +218,10 @@ def _bar(week: date, row: dict[str, int] | None) -> Bar:
 
 def _sentence(words: str) -> str:
     return words[0].upper() + words[1:]
+
+
+def _last(count: int, noun: str) -> str:
+    return f" Drawn: the last {MOST_BARS} of {count} {noun}s." if count > MOST_BARS else ""
 
 
 def drawn(charts: Sequence[Chart | None]) -> tuple[Chart, ...]:

@@ -19,8 +19,9 @@ SHOWN = 60
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One finding. places: `inbox/sales-39.csv:118, 121`. trace: the command that follows its slot, None without one.
-    follow: anchor of that slot's trace on the page, None where it is not drawn."""
+    """One finding. advice: empty where one before it in the list gives the same. places: `inbox/sales-39.csv:118, 121`.
+    trace: the command that follows its slot, None without one. follow: anchor of that slot's trace on the page, None
+    where it is not drawn."""
 
     id: str
     kind: str
@@ -77,7 +78,10 @@ def listed(findings: Frame, spell: Spelling, followed: Mapping[tuple[str, str], 
 
 
 def _each(findings: Frame, paths: list[str], followed: Mapping[tuple[str, str], str]) -> Iterable[Shown]:
+    told: set[str] = set()
     for row in findings.iter_rows(named=True):
+        advice = "" if row["advice"] in told else row["advice"]
+        told.add(advice)
         evidence = row["evidence"][:PLACES_SHOWN]
         yield Shown(
             id=row["id"],
@@ -85,7 +89,7 @@ def _each(findings: Frame, paths: list[str], followed: Mapping[tuple[str, str], 
             severity=row["severity"],
             glyph=GLYPHS[row["severity"]],
             message=row["message"],
-            advice=row["advice"],
+            advice=advice,
             places=tuple(_places(paths, evidence)),
             more_places=row["evidence_count"] - len(evidence),
             trace=trace_command(row["machine"], row["label"]),

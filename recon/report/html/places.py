@@ -9,6 +9,10 @@ from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.report.html.findings import GRAVE, OPEN
 from recon.report.html.spelling import Spelling
+from recon.report.html.svg import shortened
+
+NAME, SITE = 40, 60
+"""Letters of a machine's name and site that overviews show; the machine's own part has all of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,8 @@ def where(
             )
             for name in names
         )
-        site = row["site"] or ""
-        found.append(Where(machine or "the whole route", place(machine), site, row["open"], cells))
+        name, site = shortened(machine or "the whole route", NAME), shortened(row["site"] or "", SITE)
+        found.append(Where(name, place(machine), site, row["open"], cells))
     return found, max(table.height - most, 0)
 
 

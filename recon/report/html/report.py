@@ -13,8 +13,9 @@ from recon.report.html.findings import GRAVE, OPEN, listed
 from recon.report.html.first_steps import first_steps
 from recon.report.html.machine_part import MachinePart, Machines
 from recon.report.html.over_time import shown_vends
-from recon.report.html.places import where
+from recon.report.html.places import NAME, where
 from recon.report.html.spelling import Spelling, slug
+from recon.report.html.svg import shortened
 from recon.report.html.traced import traces
 from recon.report.pages import asset, content_security, page
 
@@ -131,7 +132,7 @@ def _rows(
         if found.height:
             row = found.row(0, named=True)
             cells = (f"{row['vends']:,}", *(spell.money(row[name], machine) for name in money))
-        rows.append(_Row(machine, anchored(machine), counts.get(machine, 0), cells))
+        rows.append(_Row(shortened(machine, NAME), anchored(machine), counts.get(machine, 0), cells))
     return rows
 
 

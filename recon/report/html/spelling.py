@@ -27,10 +27,10 @@ def slug(machine: str) -> str:
 
     Machines of a log without a layout have whatever name the log gives them, and two ids may differ in case alone.
     """
-    if _PLAIN.fullmatch(machine) and not _DEVICES.fullmatch(machine) and ".." not in machine:
+    if _PLAIN.fullmatch(machine) and not _DEVICES.fullmatch(machine) and "__" not in machine:
         return machine
     plain = re.sub(r"[^a-z0-9]+", "-", machine.lower()).strip("-")[:40]
-    # A plain id has no underline in front of its digits by chance alone: the pair is ours.
+    # Two underlines stand in no plain name, so that nobody's id is taken for one made here.
     return f"{plain or 'machine'}__{hashlib.sha256(machine.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
 
 

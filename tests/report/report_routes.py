@@ -1,0 +1,53 @@
+"""The routes that the tests of the HTML report draw, each reconciled once."""
+
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from builders import RouteBuilder, slot
+from hostile_names import hostile_route
+
+import recon
+from recon.report.html import report_pages
+
+TOP = Path(__file__).resolve().parents[2]
+NOW = datetime(2026, 9, 29, 13, 40, tzinfo=UTC)
+
+
+@cache
+def reconciled(name: str) -> recon.Run:
+    """bayside, clean: the samples. hostile: one machine and strangers; hostile-many: fourteen. bare: a layout alone
+    and one log. foreign: machines in three currencies and zones."""
+    if name in ("bayside", "clean"):
+        return recon.run(TOP / "samples" / name, now=NOW)
+    with TemporaryDirectory() as folder:
+        root = Path(folder)
+        if name.startswith("hostile"):
+            return hostile_route(root, machines=14 if name == "hostile-many" else 1).run()
+        if name == "bare":
+            return RouteBuilder(root).machine("m-1", slot("A1")).vends("09-03 12:00, A1, cash, 2.00").run()
+        return _foreign(root).run()
+
+
+def _foreign(root: Path) -> RouteBuilder:
+    route = RouteBuilder(root).settings(currency="CAD", timezone="America/Halifax")
+    route.machine("m-yen", slot("A1", price="200"), currency="JPY", timezone="Asia/Tokyo")
+    route.machine("m-kuwait", slot("A1", price="1.500"), currency="KWD", timezone="Asia/Kuwait")
+    route.machine("m-home", slot("A1"))
+    for machine, price in (("m-yen", "200"), ("m-kuwait", "1.500"), ("m-home", "2.00")):
+        route.counts("09-01 09:00, A1, 10", "09-08 09:00, A1, 7", machine=machine)
+        route.vends(f"09-06 23:30, A1, cash, {price}", f"09-07 00:30, A1, card, {price}", machine=machine)
+        route.cash("09-01 09:00, 0, 0", "09-08 09:00, 0, 0", machine=machine)
+    return route
+
+
+ROUTES = ("bayside", "clean", "hostile", "hostile-many", "bare", "foreign")
+
+
+@cache
+def pages(name: str) -> dict[str, str]:
+    """The pages of that route's report, path to HTML."""
+    made = list(report_pages(reconciled(name).reconciliation))
+    assert len({path for path, _ in made}) == len(made)
+    return dict(made)

@@ -2,12 +2,14 @@
 
 The hours of day of a file's vends are held against those of the same machines in all other files, by the Bhattacharyya
 coefficient (the sum over the hours of the root of the product of both shares: 1 where they are alike, 0 where they
-never meet). A zone is suspected where some other offset fits far better than none. Without other files to compare with,
-only a file that sells through the night and hardly by day is pointed out.
+never meet). A zone is suspected where some other offset fits far better than none. Of two files that each fit the other
+with an offset alone, the one that sells less by day is pointed out. Whatever the other files say, of which there may be
+none or all in the same wrong zone, a file that sells through the night and hardly by day is pointed out as well.
 """
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import polars as pl
 
@@ -32,11 +34,10 @@ def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame
     """
     counted = _by_hour(vends, zones, default)
     totals = counted.group_by("machine", "hour").agg(pl.col("len").sum().alias("total"))
-    rows = [
-        (file, *found)
-        for (file,), own in sorted(counted.partition_by("file", as_dict=True).items())
-        if (found := _judge(own, totals)) is not None
-    ]
+    parts = {key[0]: own for key, own in sorted(counted.partition_by("file", as_dict=True).items())}
+    judged = {file: found for file, own in parts.items() if (found := _judge(own, totals)) is not None}
+    less = _less_by_day(parts) if len(parts) == len(judged) == 2 else None
+    rows = [(file, *found) for file, found in judged.items() if less is None or file == less]
     shape = {
         "file": pl.Int32,
         "vends": pl.Int64,
@@ -66,6 +67,16 @@ def _by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum().cast(pl.Int64))
 
 
+def _less_by_day(parts: Mapping[Any, Frame]) -> Any:
+    """Of two files the one of which fewer vends fall into the day; None where both sell about as much by day."""
+    by_day = {}
+    for file, own in parts.items():
+        mine = _profile(own.group_by("hour").agg(pl.col("len").sum()))
+        by_day[file] = sum(mine[hour] for hour in DAY) / sum(mine)
+    low, high = sorted(by_day, key=lambda file: by_day[file])
+    return low if by_day[high] - by_day[low] >= GAIN else None
+
+
 def _judge(own: Frame, totals: Frame) -> tuple[int, int, float, float, float] | None:
     mine = _profile(own.group_by("hour").agg(pl.col("len").sum()))
     count = sum(mine)
@@ -80,12 +91,13 @@ def _judge(own: Frame, totals: Frame) -> tuple[int, int, float, float, float] | 
     fits = {offset: likeness(moved(mine, offset), others) for offset in range(-12, 13)}
     best = max(fits, key=lambda offset: (round(fits[offset], 9), -abs(offset)))
     if best == 0 or fits[best] < FIT or fits[best] - fits[0] < GAIN:
-        return None
+        # The others may be in the same wrong zone.
+        return _alone(mine, count, night)
     return count, best, fits[best], fits[0], night
 
 
 def _alone(mine: Sequence[int], count: int, night: float) -> tuple[int, int, float, float, float] | None:
-    """Without anything to compare with: sales through the night, hardly any by day, and an offset that mends it."""
+    """Where the comparison tells nothing: sales through the night, hardly any by day, and an offset that mends it."""
     day = sum(mine[hour] for hour in DAY) / count
     if night < 0.6 or day > 0.1:
         return None

@@ -16,9 +16,10 @@ from recon.report.html.spelling import slug
 
 TAGS = {
     *("html", "head", "meta", "link", "title", "style", "body", "header", "main", "footer", "section", "aside", "div"),
-    *("a", "p", "h1", "h2", "h3", "h4", "span", "small", "strong", "b", "bdi", "br", "code", "ol", "li", "dl", "dt", "dd"),
+    *("a", "p", "h1", "h2", "h3", "h4", "span", "small", "strong", "b", "bdi", "br", "code"),
+    *("ol", "li", "dl", "dt", "dd"),
     *("table", "thead", "tbody", "tr", "th", "td", "details", "summary", "figure", "figcaption"),
-    *("svg", "defs", "pattern", "desc", "g", "rect", "circle", "path", "text", "clippath"),
+    *("svg", "defs", "pattern", "desc", "g", "rect", "circle", "path", "text", "tspan", "clippath"),
 }
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from recon.report.html.svg import box, hint, line, num, picture, shortened, text
+from recon.report.pages import escaped
 
 _PLACE = 100.0
 """Width of a place that takes one number; a double-width tray's slot takes two."""
@@ -80,12 +81,19 @@ def _slot(name: str, place: Place, x: float, y: float) -> str:
             for at, words in enumerate(_two_lines(place.product, 11 if place.pitch == 1 else 26))
         ),
         text(wide - 6, 10, place.price, "price hang end"),
-        text(wide - 7, _HIGH - 9, f"{mark}{place.figure}", f"figure end {place.state}"),
+        _figure(wide - 7, mark, place),
     ]
     return (
         f'<g transform="translate({num(x)} {num(y)})" clip-path="url(#{name}-{place.pitch})">'
         f"{hint(place.told)}{''.join(drawn)}</g>"
     )
+
+
+def _figure(x: float, mark: str, place: Place) -> str:
+    """The mark and the figure. On a phone the figure's own sign stands in for the mark, which a narrow slot lacks room
+    for."""
+    told = f'<tspan class="mark">{mark}</tspan>{escaped(place.figure)}' if place.figure else mark
+    return f'<text class="figure end {place.state}" x="{num(x)}" y="{num(_HIGH - 9)}">{told}</text>'
 
 
 def _two_lines(words: str, most: int) -> list[str]:

@@ -174,11 +174,11 @@ class SheetKind(StrEnum):
 @app.command("sheet")
 def sheet(
     route_folder: Annotated[
-        Path, typer.Argument(metavar="[ROUTE]", help="The route folder. Default: this folder.", show_default=False)
+        Path, typer.Argument(metavar="ROUTE", help="The route folder. Default: this folder.", show_default=False)
     ] = Path(),
     machines: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[MACHINE]...", help="The machines, in the order of the round. Default: all of them."),
+        typer.Argument(metavar="MACHINE", help="The machines, in the order of the round. Default: all of them."),
     ] = None,
     kind: Annotated[
         SheetKind | None,

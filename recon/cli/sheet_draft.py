@@ -45,11 +45,12 @@ def draft_sheet(wanted: Wanted, *, now: datetime) -> Drafted:
     sheet = count_sheet(route, wanted.machines, now=now, on=on, show_par=wanted.show_par)
     path = _path(wanted, kind, sheet)
     if kind == "csv":
-        from recon.report.sheet_csv import cash_csv, counts_csv
+        from recon.report.sheet_csv import BOM, cash_csv, counts_csv
 
-        files: list[tuple[Path | None, bytes]] = [(path, counts_csv(sheet).encode())]
+        mark = "" if path is None else BOM
+        files: list[tuple[Path | None, bytes]] = [(path, (mark + counts_csv(sheet)).encode())]
         if path is not None:
-            files.append((path.with_name(f"{path.stem}-cash.csv"), cash_csv(sheet).encode()))
+            files.append((path.with_name(f"{path.stem}-cash.csv"), (mark + cash_csv(sheet)).encode()))
     else:
         files = [(path, _drawn(sheet, kind))]
     for place, _ in files:

@@ -13,7 +13,7 @@ from recon.report.tamed import tamed
 
 CASH_COLUMNS = ("machine", "time", "notes", "coins", "total", "tubes", "note")
 BOM = "\ufeff"
-"""A byte order mark: without it some spreadsheet programs take UTF-8 for the code page of the country."""
+"""Put before the text of a file: without it some spreadsheet programs take UTF-8 for the code page of the country."""
 
 
 def count_columns(sheet: CountSheet) -> tuple[str, ...]:
@@ -49,4 +49,4 @@ def _csv(columns: tuple[str, ...], rows: list[list[str | int | None]]) -> str:
     for row in rows:
         cells = ["" if cell is None else tamed(str(cell)) for cell in row]
         writer.writerow([*cells, *[""] * (len(columns) - len(cells))])
-    return BOM + out.getvalue()
+    return out.getvalue()

@@ -88,7 +88,7 @@ def test_the_kind_follows_from_the_name(bayside: Path) -> None:
 
 def test_it_is_printed_on_request(bayside: Path) -> None:
     done = run(bayside, "quay-2", "--as", "csv", "-o", "-")
-    assert done.stdout.startswith("\ufeffmachine,tray,label,product,counted")
+    assert done.stdout.startswith("machine,tray,label,product,counted")
     assert "quay-2" not in done.stderr
     assert not (bayside / "sheets").exists()
     assert run(bayside, "--as", "xlsx", "-o", "-").stdout_bytes.startswith(b"PK")

@@ -15,7 +15,7 @@ from recon.model.errors import ReconError
 from recon.report import sheet_html as page
 from recon.report import sheet_xlsx as workbook
 from recon.report.sheet import CountSheet, count_sheet, natural
-from recon.report.sheet_csv import BOM, cash_csv, counts_csv
+from recon.report.sheet_csv import cash_csv, counts_csv
 from recon.report.sheet_html import sheet_html
 from recon.report.sheet_xlsx import sheet_xlsx
 from recon.report.tamed import tamed
@@ -77,7 +77,7 @@ def test_the_sheet_is_blind(tmp_path: Path) -> None:
     assert ">Par<" not in sheet_html(blind)
     assert ">Par<" in sheet_html(open_)
     assert "2.00" not in sheet_html(blind)
-    rows = list(csv.DictReader(io.StringIO(counts_csv(open_).removeprefix(BOM))))
+    rows = list(csv.DictReader(io.StringIO(counts_csv(open_))))
     assert [row["par"] for row in rows] == ["50", "8", "50"]
     assert all(row["counted"] == "" for row in rows)
 
@@ -109,7 +109,7 @@ def test_what_a_spreadsheet_could_run_gets_an_apostrophe(sign: str) -> None:
 def test_hostile_names_are_text_in_the_csv(tmp_path: Path) -> None:
     hostile(tmp_path)
     text = counts_csv(_sheet(tmp_path))
-    rows = list(csv.DictReader(io.StringIO(text.removeprefix(BOM))))
+    rows = list(csv.DictReader(io.StringIO(text)))
     seen = TURNED.replace("\u202e", "\\u202e").replace("\u202c", "\\u202c")
     assert [row["product"] for row in rows] == [SCRIPT, f"'{FORMULA}", seen, LONG, "unnamed"]
     assert [row["tray"] for row in rows] == [SCRIPT, SCRIPT, "'=2+5", "'=2+5", "'=2+5"]
@@ -146,7 +146,7 @@ def test_the_workbook_is_read_by_another_library(tmp_path: Path) -> None:
 
 def test_cash_has_a_line_a_machine(tmp_path: Path) -> None:
     two_machines(tmp_path)
-    assert cash_csv(_sheet(tmp_path)).removeprefix(BOM).split("\r\n") == [
+    assert cash_csv(_sheet(tmp_path)).split("\r\n") == [
         "machine,time,notes,coins,total,tubes,note", "desk-9,,,,,,", "quay-2,,,,,,", "",
     ]  # fmt: skip
 

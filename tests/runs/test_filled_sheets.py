@@ -41,7 +41,7 @@ def _counted(intake: Intake) -> list[tuple[object, ...]]:
 
 def _fill_csv(text: str, fill: dict[tuple[str, str], dict[str, str]]) -> str:
     """The rows of (machine, label) filled in, as a spreadsheet saves them."""
-    rows = list(csv.DictReader(io.StringIO(text.removeprefix(BOM))))
+    rows = list(csv.DictReader(io.StringIO(text)))
     out = io.StringIO()
     writer = csv.DictWriter(out, list(rows[0]))
     writer.writeheader()
@@ -59,7 +59,7 @@ def test_a_csv_filled_in_is_taken_in(round_of_two: RouteBuilder) -> None:
         ("m-1", "'=9"): visit,
         ("m-2", "2"): {"counted": "12", "time": "2026-09-28 08:10"},
     }
-    round_of_two.file("inbox/counts.csv", _fill_csv(counts_csv(sheet), fill))
+    round_of_two.file("inbox/counts.csv", BOM + _fill_csv(counts_csv(sheet), fill))
     cash = {("m-1", ""): {"time": "2026-09-28 07:40", "notes": "40.00", "coins": "11.50", "tubes": "25.00"}}
     round_of_two.file("inbox/cash.csv", _fill_csv(cash_csv(sheet), cash))
     intake = _taken(round_of_two)

@@ -39,7 +39,7 @@ INTAKE_KINDS: tuple[Kind, ...] = (
         advice="Nothing to do where these are titles, totals or remarks. If one is a row, mend it so that it reads as one.",
         meaning=(
             "Exports and sheets carry lines that are no rows: titles above the header, the header once more, totals, remarks below the table, "
-            "and sheets beside the one with the table. They are not rows of the account, and are told here so that none goes unseen. What could be a row is rejected instead."
+            "sheets beside the one with the table, and lines of a drafted count sheet that nobody filled in. They are not rows of the account, and are told here so that none goes unseen. What could be a row is rejected instead."
         ),
         example='inbox/sales-38.csv: 3 lines are no rows and were passed over (1, 2, 140), the first "Sales by machine".',
         mend="A row that was taken for a total begins with a word for one and has neither time nor machine: give it these.",

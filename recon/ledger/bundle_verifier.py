@@ -1,4 +1,4 @@
-"""Verify an evidence bundle with Python (3.8 or later) and its standard library alone.
+"""Verify an evidence bundle with Python (3.9 or later) and its standard library alone.
 
     python3 verify.py [BUNDLE.zip | FOLDER] [--root ROOT [--entries N]]
 
@@ -6,8 +6,7 @@ By default the folder in which this program lies. ROOT and N: what an earlier re
 agrees with what was recorded then. Leaves with 0 where all holds, 3 where not, 2 where there is no bundle. It checks:
 
  1. Every file has the SHA-256 that the list SHA256SUMS says. (The list itself is no proof: anyone can make one.)
- 2. Each entry's path in bundle.json leads to the root of the ledger's Merkle tree (RFC 9162, section 2.1.3), and an
-    entry carries as `previous` the SHA-256 of the entry before it.
+ 2. Each entry leads to the root of the ledger's Merkle tree (RFC 9162, section 2.1.3) and to the entry before it.
  3. The roots that earlier reports printed are of the same ledger (RFC 9162, section 2.1.4).
  4. A file has the hash that its entry says; of a file shown in part, the shown lines and the hashes of the others give
     the root over all of its lines that its entry says.
@@ -26,45 +25,45 @@ from pathlib import Path
 from typing import Any
 
 SUMS, INDEX = "SHA256SUMS", "bundle.json"
-UNREADABLE = (ValueError, LookupError, TypeError, AttributeError, OSError, EOFError, RuntimeError, struct.error,
-              zlib.error, zipfile.BadZipFile)  # fmt: skip
+ARCHIVE = (struct.error, zlib.error, zipfile.BadZipFile)
+TO_PROVE = ("entries/", "inbox/", "settings/", "attachments/", "results")
+UNREADABLE = (ValueError, LookupError, TypeError, AttributeError, OSError, EOFError, RuntimeError, *ARCHIVE)
 
 
 class Failed(Exception):
     """What does not hold; the text names it."""
 
 
+class Files(dict[str, bytes]):
+    def __missing__(self, name: str) -> bytes:
+        raise Failed(f"{name} is missing")
+
+
 def sha256(*parts: bytes) -> bytes:
     return hashlib.sha256(b"".join(parts)).digest()
 
 
-def load(place: Path) -> dict[str, bytes]:
-    """The files of a bundle by name, from a zip or a folder."""
+def load(place: Path) -> Files:
     if place.is_dir():
-        return {path.relative_to(place).as_posix(): path.read_bytes() for path in place.rglob("*") if path.is_file()}
+        paths = (path for path in place.rglob("*") if path.is_file())
+        return Files((path.relative_to(place).as_posix(), path.read_bytes()) for path in paths)
     with zipfile.ZipFile(place) as archive:
         names = archive.namelist()
         if len(set(names)) != len(names):
             raise Failed("the zip holds two files of one name")
-        return {name: archive.read(name) for name in names}
+        return Files((name, archive.read(name)) for name in names)
 
 
-def file_of(files: dict[str, bytes], name: str) -> bytes:
-    if name not in files:
-        raise Failed(f"{name} is missing")
-    return files[name]
-
-
-def check_sums(files: dict[str, bytes]) -> list[str]:
+def check_sums(files: Files) -> list[str]:
     """Hold all files against the list; returns those that it does not name."""
     listed: dict[str, str] = {}
-    for number, line in enumerate(file_of(files, SUMS).decode().split("\n")[:-1], start=1):
+    for number, line in enumerate(files[SUMS].decode().split("\n")[:-1], start=1):
         found = re.fullmatch(r"([0-9a-f]{64})  ([^\r\n]+)", line)
         if found is None or found[2] in listed:
             raise Failed(f"{SUMS}:{number} is no line of such a list")
         listed[found[2]] = found[1]
     for name, expected in {"verify.py": "nothing", INDEX: "nothing", **listed}.items():
-        if sha256(file_of(files, name)).hex() != expected:
+        if sha256(files[name]).hex() != expected:
             raise Failed(f"{name} was altered: its SHA-256 is {sha256(files[name]).hex()}, {SUMS} says {expected}")
     return sorted(set(files) - set(listed) - {SUMS})
 
@@ -95,11 +94,10 @@ def consistent(earlier: int, earlier_top: bytes, size: int, top: bytes, path: li
     return climb(at, last, steps[0], steps[1:]) == (earlier_top, top, True)
 
 
-def check_entries(files: dict[str, bytes], index: dict[str, Any]) -> dict[int, dict[str, Any]]:
-    """The entries by number; each of them is in the ledger."""
+def check_entries(files: Files, index: dict[str, Any]) -> dict[int, dict[str, Any]]:
     entries, hashes, top = {}, {}, bytes.fromhex(index["root"])
     for told in index["entries"]:
-        data = file_of(files, told["file"])
+        data = files[told["file"]]
         entry = json.loads(data)
         number, path = entry["number"], [bytes.fromhex(step) for step in told["path"]]
         leaf = sha256(b"\x00", data)
@@ -118,20 +116,18 @@ def check_roots(index: dict[str, Any], printed: str, size: int | None) -> None:
         path = [bytes.fromhex(step) for step in told["path"]]
         if not consistent(told["entries"], bytes.fromhex(told["root"]), index["size"], top, path):
             raise Failed(f"the root {told['root']} over {told['entries']} entries is not of this ledger")
-        known.add((told["entries"], told["root"]))
+        known |= {(told["entries"], told["root"])}
     if printed and not any(root == printed and size in (None, count) for count, root in known):
         raise Failed(f"the printed root {printed} is none that this bundle can prove to be of its ledger")
 
 
 def values(body: Any, key: str) -> list[Any]:
-    """Every value under a key, at any depth."""
     if isinstance(body, dict):
         return [item for name, value in body.items() for item in ([value] if name == key else values(value, key))]
     return [item for value in body for item in values(value, key)] if isinstance(body, list) else []
 
 
 def lines_root(data: bytes, proof: dict[str, Any]) -> str:
-    """The root over a file's lines: of those shown from text and salt, of the others as it is told."""
     lines, shown = data.splitlines(keepends=True), dict(proof["shown"])
     bare = [at for at, line in enumerate(lines, start=1) if at not in shown and line.strip(b"\r\n")]
     if len(lines) != proof["count"] or bare:
@@ -152,22 +148,26 @@ def lines_root(data: bytes, proof: dict[str, Any]) -> str:
     return "hashes are left over" if hidden else found.hex()
 
 
-def check_files(files: dict[str, bytes], index: dict[str, Any], entries: dict[int, dict[str, Any]]) -> None:
+def check_files(files: Files, index: dict[str, Any], entries: dict[int, dict[str, Any]]) -> None:
     for told in index["files"]:
-        name, data, body = told["file"], file_of(files, told["file"]), entries[told["entry"]]["body"]
+        name, data, body = told["file"], files[told["file"]], entries[told["entry"]]["body"]
         if told["proof"] is None and sha256(data).hex() not in values(body, told["key"]):
             raise Failed(f"{name} is not what entry {told['entry']} names")
         if told["proof"] is not None:
-            proof = json.loads(file_of(files, told["proof"]))
+            proof = json.loads(files[told["proof"]])
             if proof["count"] != body["lines"]["count"] or lines_root(data, proof) != body["lines"]["root"]:
                 raise Failed(f"{name}: its lines are not those that entry {told['entry']} is about")
+    proved = {told["file"] for told in index["files"] + index["entries"]}
+    unproved = sorted(name for name in files if name.startswith(TO_PROVE) and name not in proved)
+    if unproved:
+        raise Failed(f"{unproved[0]} is proved by no entry")
 
 
 def verify(place: Path, printed: str = "", size: int | None = None) -> tuple[dict[str, Any], int, list[str]]:
     """Check everything. Returns bundle.json, the number of files, and those of no list. Raises Failed."""
     try:
         files = load(place)
-        beside, index = check_sums(files), json.loads(file_of(files, INDEX))
+        beside, index = check_sums(files), json.loads(files[INDEX])
         entries = check_entries(files, index)
         check_roots(index, printed, size)
         check_files(files, index, entries)
@@ -178,7 +178,7 @@ def verify(place: Path, printed: str = "", size: int | None = None) -> tuple[dic
 
 def main(arguments: list[str]) -> int:
     options = {"--root": "", "--entries": ""}
-    while len(arguments) >= 2 and arguments[-2] in options:
+    while arguments[-2:-1] and arguments[-2] in options:
         options[arguments[-2]], arguments = arguments[-1], arguments[:-2]
     place, size = Path(arguments[0] if arguments else Path(__file__).resolve().parent), options["--entries"]
     if len(arguments) > 1 or not place.exists() or (size and not size.isdigit()):
@@ -191,7 +191,7 @@ def main(arguments: list[str]) -> int:
         return 3
     print(f"{len(index['entries'])} entries of a ledger of {index['size']}, {count} files: all of it holds")
     print(f"root {index['root']} over {index['size']} entries")
-    print("".join(f"note: {name} is not part of the bundle\n" for name in beside), end="")
+    sys.stdout.writelines(f"note: {name} is not part of the bundle\n" for name in beside)
     return 0
 
 

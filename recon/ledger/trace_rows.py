@@ -9,7 +9,7 @@ from recon.ledger.trace_lines import LINES, shaped, vend_lines
 from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 
-_ROW_OF = {"vends": "vend", "counts": "count", "cash": "collection", "payouts": "payout"}
+_ROW_OF = {"vends": "vend", "counts": "count", "loads": "load", "cash": "collection", "payouts": "payout"}
 
 
 def machine_rows(machine: str, done: Reconciliation) -> Frame:

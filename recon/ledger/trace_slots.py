@@ -198,7 +198,10 @@ def _vends(vends: Frame) -> Frame:
 
 def _numbered(lines: Frame, terms: Terms) -> Frame:
     """In order, with `nth` (how many counts came before, the line's own included) and the balance after each line."""
-    ordered = lines.sort("slot", "time", "rank", "file", "row", nulls_last=True, maintain_order=True)
+    # Other counts of a moment stand behind the one that holds: they are of the window which that one opens.
+    ordered = lines.sort(
+        "slot", "time", "rank", ~pl.col("mark"), "file", "row", nulls_last=True, maintain_order=True
+    )
     ordered = ordered.with_columns(pl.col("mark").cum_sum().over("slot").cast(pl.Int64).alias("nth"))
     sure = pl.when(pl.col("in_figure")).then(pl.col("change").fill_null(0)).otherwise(0)
     start = pl.when("mark").then("figure").otherwise(0)
@@ -248,10 +251,13 @@ def _outside(lines: Frame) -> list[Frame]:
 
 
 def _closing(lines: Frame, sums: Frame) -> Frame:
-    """For each closed window the count that closes it, with the units that were expected by then."""
-    closing = lines.filter("mark").with_columns(pl.col("nth") - 1).drop("balance")
+    """For each closed window the count that closes it, with the units that were expected by then, and the other counts
+    of that moment."""
+    of_visit = (pl.col("what") == "count") & (pl.col("time") == pl.col("opened_at"))
+    closing = lines.filter(of_visit).with_columns(pl.col("nth") - 1).drop("balance")
     expected = sums.select("slot", "nth", pl.when(pl.col("nth") > 0).then("expected").alias("balance"))
-    return closing.join(expected, on=["slot", "nth"], how="left").select(lines.columns)
+    joined = closing.join(expected, on=["slot", "nth"], how="left")
+    return joined.with_columns(pl.when("mark").then("balance").alias("balance")).select(lines.columns)
 
 
 def _sums(lines: Frame) -> Frame:

@@ -86,7 +86,8 @@ def _slot(text: str, machine: str, label: str, done: Reconciliation) -> Target:
         return Target("slot", text, machine, known[label.casefold()])
     if not labels:
         raise ReconError(f'machine "{machine}" has no layout, so no slot of it is known: recon trace ROUTE {machine}')
-    raise ReconError(f'machine "{machine}" has no slot "{label}". {_listed(label, labels, "Its labels")}')
+    there = _listed(_alike(label, labels), labels, "Its labels")
+    raise ReconError(f'machine "{machine}" has no slot "{label}". {there}')
 
 
 def _day(text: str, asked: str) -> date:
@@ -111,12 +112,13 @@ def _collection(text: str, machine: str, day: date, clock: str | None, done: Rec
         raise ReconError(f'there is no collection of machine "{machine}" in inbox/')
     wanted = day.isoformat() if clock is None else f"{day.isoformat()}T{clock}"
     if not found:
-        raise ReconError(f'machine "{machine}" has no collection at {wanted}. {_listed(wanted, told, "Collections")}')
+        there = _listed(_nearest_day(day, told), told, "Collections")
+        raise ReconError(f'machine "{machine}" has no collection at {wanted}. {there}')
     at = tuple(moment for moment in found if moment in closing)
     if not at:
         first = found == every[: len(found)]
         why = "is its first in the books: it opens the account and closes none" if first else "is not in the time shown"
-        others = _listed(wanted, told[1:], "Others")
+        others = _listed(None, told[1:], "Others")
         raise ReconError(f'the collection of machine "{machine}" at {wanted} {why}. {others}')
     return Target("collection", text, machine, at=at)
 
@@ -125,7 +127,7 @@ def _paid_on(text: str, day: date, checks: Frame) -> Target:
     found = checks.filter(pl.col("paid_on") == day)
     if found.height == 0:
         days = [paid.isoformat() for paid in checks["paid_on"].unique().sort().to_list()]
-        raise ReconError(f"no payout of {day.isoformat()}. {_listed(day.isoformat(), days, 'Days of payouts')}")
+        raise ReconError(f"no payout of {day.isoformat()}. {_listed(_nearest_day(day, days), days, 'Days of payouts')}")
     return _payouts(text, found)
 
 
@@ -158,10 +160,23 @@ def _meant(name: str, known: Iterable[str]) -> str:
     return f' Did you mean "{near}"?' if near else ""
 
 
-def _listed(asked: str, known: list[str], noun: str) -> str:
-    """The nearest name, and the names themselves as far as they are few."""
+def _alike(asked: str, known: list[str]) -> str | None:
+    """The label nearest to one: by number where both are digits."""
+    numbers = [label for label in known if label.isascii() and label.isdigit()]
+    if numbers and asked.isascii() and asked.isdigit():
+        return min(numbers, key=lambda label: abs(int(label) - int(asked)))
+    near = get_close_matches(asked, known, n=1, cutoff=0.5)
+    return near[0] if near else None
+
+
+def _nearest_day(day: date, known: list[str]) -> str | None:
+    """Of days, with or without a clock, the nearest one; of two as near the earlier."""
+    return min(known, key=lambda text: abs(date.fromisoformat(text[:10]) - day), default=None)
+
+
+def _listed(near: str | None, known: list[str], noun: str) -> str:
+    """The nearest name, if any, and the names themselves as far as they are few."""
     distinct = list(dict.fromkeys(known))
-    near = get_close_matches(asked, distinct, n=1, cutoff=0.5)
     shown = ", ".join(distinct[:12]) + (f" and {len(distinct) - 12} more" if len(distinct) > 12 else "")
     listed = f"{noun}: {shown}" if distinct else "There are none"
-    return f'Did you mean "{near[0]}"? {listed}' if near else listed
+    return f'Did you mean "{near}"? {listed}' if near else listed

@@ -19,6 +19,7 @@ NAMED = {
     "hostile": "report.html",
     "bare": "report.html",
     "foreign": "report.html",
+    "crowd": "report.html",
     "hostile-many": "machines/m-1.html",
 }
 OPEN_ALL = "document.querySelectorAll('details').forEach(each => { each.open = true; })"

@@ -18,7 +18,8 @@ NOW = datetime(2026, 9, 29, 13, 40, tzinfo=UTC)
 @cache
 def reconciled(name: str) -> recon.Run:
     """bayside, clean: the samples. hostile: one machine and strangers; hostile-many: fourteen. bare: a layout alone
-    and one log. foreign: machines in three currencies and zones."""
+    and one log. foreign: machines in three currencies and zones. crowd: trays of twenty-four slots, short and over, and
+    a label of 64 letters."""
     if name in ("bayside", "clean"):
         return recon.run(TOP / "samples" / name, now=NOW)
     with TemporaryDirectory() as folder:
@@ -27,7 +28,7 @@ def reconciled(name: str) -> recon.Run:
             return hostile_route(root, machines=14 if name == "hostile-many" else 1).run()
         if name == "bare":
             return RouteBuilder(root).machine("m-1", slot("A1")).vends("09-03 12:00, A1, cash, 2.00").run()
-        return _foreign(root).run()
+        return (_crowd(root) if name == "crowd" else _foreign(root)).run()
 
 
 def _foreign(root: Path) -> RouteBuilder:
@@ -42,7 +43,14 @@ def _foreign(root: Path) -> RouteBuilder:
     return route
 
 
-ROUTES = ("bayside", "clean", "hostile", "hostile-many", "bare", "foreign")
+def _crowd(root: Path) -> RouteBuilder:
+    labels = [f"{tray}{place:02}" for tray in (1, 2) for place in range(24)]
+    route = RouteBuilder(root).machine("m-1", *(slot(label, tray=label[0]) for label in labels), slot("L" * 64))
+    visits = (("09-01", 20), ("09-08", 9), ("09-15", 31))
+    return route.counts(*(f"{day} 09:00, {label}, {units}" for day, units in visits for label in labels[:30]))
+
+
+ROUTES = ("bayside", "clean", "hostile", "hostile-many", "bare", "foreign", "crowd")
 
 
 @cache

@@ -25,7 +25,7 @@ def answer(done: Reconciliation) -> tuple[str, str]:
     findings = done.frames["findings"].filter(GRAVE)
     open_ = findings.filter(OPEN)
     decided = findings.height - open_.height
-    behind = f"{how_many(decided, 'finding')} of earlier runs or this one {'is' if decided == 1 else 'are'} decided."
+    behind = f"{how_many(decided, 'finding')} {'is' if decided == 1 else 'are'} decided."
     if open_.height:
         counts = dict(open_.group_by(pl.col("severity").cast(pl.String)).len().iter_rows())
         told = [how_many(counts[name], name) for name in ("error", "warning") if name in counts]

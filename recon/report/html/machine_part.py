@@ -42,6 +42,7 @@ class MachinePart:
     site: str
     figures: tuple[tuple[str, str], ...]
     drawing: Markup | None
+    wide: bool
     drawn_at: str
     findings: Listed
     charts: tuple[charts.Chart, ...]
@@ -102,6 +103,7 @@ class Machines:
         """The part of one machine. traced: the traces of its slots that it shows."""
         name = slug(machine)
         followed = {(machine, one.label): one.anchor for one in traced}
+        places = [self._place(row) for row in self.frame("slots", machine).iter_rows(named=True)]
         stock = self.frame("stock", machine)
         shown = stock.sort("closed_at", "opened_at", "slot", descending=[True, True, False]).head(WINDOWS_SHOWN)
         return MachinePart(
@@ -109,7 +111,8 @@ class Machines:
             slug=name,
             site=self._sites.get(machine) or "",
             figures=self._figures(machine),
-            drawing=self._drawing(machine, name),
+            drawing=self._drawing(machine, name, places) if places else None,
+            wide=svg_machine.columns_of(places) > svg_machine.WIDEST,
             drawn_at=self._spell.moment(self._spell.done.until, machine),
             findings=listed(self.frame("findings", machine), self._spell, followed),
             charts=self._charts(machine, name),
@@ -159,11 +162,7 @@ class Machines:
             )
         )
 
-    def _drawing(self, machine: str, name: str) -> Markup | None:
-        slots = self.frame("slots", machine)
-        if slots.height == 0:
-            return None
-        places = [self._place(row) for row in slots.iter_rows(named=True)]
+    def _drawing(self, machine: str, name: str, places: Sequence[Place]) -> Markup:
         counts = {state: sum(place.state == state for place in places) for state in svg_machine.STATES}
         told = ", ".join(f"{count} {svg_machine.STATES[state][1]}" for state, count in counts.items() if count)
         one_by_one = " ".join(place.told for place in places)

@@ -12,10 +12,11 @@ _PLACE = 100.0
 """Width of a place that takes one number; a double-width tray's slot takes two."""
 _HIGH, _GAP, _EDGE, _GUTTER = 86.0, 14.0, 16.0, 34.0
 
+WIDEST = 10
 STATES = {
     "short": ("\u25bc", "short"),
     "over": ("\u25b2", "over"),
-    "both": ("\u25bc\u25b2", "short and over"),
+    "both": ("", "short and over"),
     "near": ("\u2248", "within what vends near a count explain"),
     "agrees": ("=", "agrees"),
     "blind": ("?", "no closed window"),
@@ -43,7 +44,7 @@ def machine(name: str, title: str, desc: str, places: Sequence[Place]) -> Markup
     trays: dict[str, list[Place]] = {}
     for place in places:
         trays.setdefault(place.tray, []).append(place)
-    columns = max(sum(place.pitch for place in row) for row in trays.values())
+    columns = columns_of(places)
     inside = columns * _PLACE
     width = inside + 2 * _EDGE + _GUTTER
     height = len(trays) * (_HIGH + _GAP) + 2 * _EDGE + 34
@@ -61,26 +62,41 @@ def machine(name: str, title: str, desc: str, places: Sequence[Place]) -> Markup
         body.append(line(_EDGE + _GUTTER - 6, y + _HIGH + 5, width - _EDGE, y + _HIGH + 5, "shelf"))
     flap = min(inside * 0.6, 420)
     body.append(box(_EDGE + _GUTTER + (inside - flap) / 2, height - 44, flap, 22, "flap", 5))
-    return picture(name, title, desc, width, height, body, css=f"machine {_size(columns)}")
+    return picture(name, title, desc, width, height, body, css=f"machine {size(columns)}")
 
 
-def _size(columns: int) -> str:
-    """How large the writing has to be for a phone, where the whole drawing is about 330 pixels wide."""
-    return "few" if columns <= 4 else "some" if columns <= 7 else "many" if columns <= 10 else "crowd"
+def columns_of(places: Sequence[Place]) -> int:
+    """Places side by side on the widest tray."""
+    wide: dict[str, int] = {}
+    for place in places:
+        wide[place.tray] = wide.get(place.tray, 0) + place.pitch
+    return max(wide.values(), default=0)
+
+
+def size(columns: int) -> str:
+    """How large the writing has to be for a phone, where the whole drawing is about 330 pixels wide. What is wider than
+    WIDEST columns scrolls sideways in its own frame."""
+    for most, name in ((2, "lone"), (4, "few"), (7, "some"), (WIDEST, "many"), (14, "crowd")):
+        if columns <= most:
+            return name
+    return "throng"
 
 
 def _slot(name: str, place: Place, x: float, y: float) -> str:
     wide = place.pitch * _PLACE - 8
     mark, _ = STATES[place.state]
+    label = shortened(place.label, 7 if place.pitch == 1 else 16)
+    # About 11 units a letter of the label, 8 one of the price.
+    room = 11 * len(label) + 8 * len(place.price) < wide - 24
     drawn = [
         box(0, 0, wide, _HIGH, f"slot {place.state}", 5),
         box(0, 0, 9, _HIGH, f"band {place.state}"),
-        text(16, 8, place.label, "label hang"),
+        text(16, 8, label, "label hang"),
         *(
             text(16, 40 + 14 * at, words, "goods")
             for at, words in enumerate(_two_lines(place.product, 11 if place.pitch == 1 else 26))
         ),
-        text(wide - 6, 10, place.price, "price hang end"),
+        *([text(wide - 6, 10, place.price, "price hang end")] if room else []),
         _figure(wide - 7, mark, place),
     ]
     return (

@@ -38,7 +38,7 @@ _DIRECTIONS = r"[\u{200e}\u{200f}\u{061c}\u{202a}-\u{202e}\u{2066}-\u{2069}]"
 _DASHES = r"[−–‐‑﹣－]"
 _APOSTROPHES = r"[’‘ʼ`´]"
 _SEVERAL = 200
-"""Different texts among the first rows of a column from which on it does not pay to look at each text once."""
+"""Different texts among some rows of a column from which on it does not pay to look at each text once."""
 
 
 class Forms(NamedTuple):
@@ -83,9 +83,19 @@ def plain_numbers(
     return shown.drop("coin")
 
 
+def dressed_rows(frame: Frame, fields: Sequence[str], decimal: Mark | None) -> list[pl.Series]:
+    """For each number column (`text_<field>`) that is not plain as it stands, which rows are not (null for empty
+    cells)."""
+    shown = [f"text_{field}" for field in fields]
+    if frame.height > 10 * _SEVERAL:
+        shown = [name for name in shown if not _is_plain(frame[name], decimal)]
+    rows = frame.select(~pl.col(name).str.contains(_PLAIN[decimal]) for name in shown)
+    return [column for column in rows.get_columns() if column.any()]
+
+
 def _is_plain(texts: pl.Series, decimal: Mark | None) -> bool:
     """Whether the column needs no second look. Where few texts recur, each is looked at once."""
-    if texts.len() > 10 * _SEVERAL and texts.head(4 * _SEVERAL).n_unique() < _SEVERAL:
+    if texts.len() > 10 * _SEVERAL and texts.gather_every(texts.len() // (4 * _SEVERAL)).n_unique() < _SEVERAL:
         texts = texts.unique()
     return bool(texts.str.contains(_PLAIN[decimal]).all())
 

@@ -3,6 +3,7 @@
 Which zone they are in, and what becomes of hours that happened twice or never, is settled in recon.intake.moments.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -67,14 +68,16 @@ class _Reading:
 
 
 def read_times(
-    texts: pl.Series, form: str | None, *, now: datetime, with_clock: bool = True, key: str = "time"
-) -> Written:
+    texts: pl.Series, form: str | None, *, now: datetime, with_clock: bool = True, key: str = "time",
+    on_moment: Callable[[], None] = lambda: None,
+) -> Written:  # fmt: skip
     """Read a column of trimmed text as times (or, without clock, as days).
 
     form: the description's format, or None to settle it from the whole column: year first, day first or month first,
     whichever reads the most cells. Where day first and month first read them equally well and differently, the one
     that puts a time after `now` is dropped; if both stand, AmbiguousFormat says so. What does not read as it stands is
-    read again in plain writing (see recon.intake.plain_times), or as numbers (recon.intake.number_times).
+    read again in plain writing (see recon.intake.plain_times), or as numbers (recon.intake.number_times). on_moment:
+    called where `now` decided between two orders: at a later moment it may not.
     """
     if form is not None:
         return _by_description(texts, form)
@@ -92,7 +95,34 @@ def read_times(
     if not readings:
         return _by_formats(texts, [])
     differing = [each for each in readings[1:] if not _same(each.written, readings[0].written)]
-    return _settle([readings[0], *differing], texts, now, key) if differing else readings[0].written
+    if not differing:
+        return readings[0].written
+    settled = _settle([readings[0], *differing], texts, now, key)
+    on_moment()
+    return settled
+
+
+def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -> Written:
+    """Read the cells that say the same in whichever column they stand, and leave out all others.
+
+    These are the ones that the description's format reads as it stands and, where it gives none, days and times as
+    ISO 8601 has them: a column that holds nothing else needs not be settled by itself.
+    Raises AmbiguousFormat where the description's format is none.
+    """
+    if form is not None:
+        try:
+            return _by_formats(texts, [form.replace(".%f", "%.f")])
+        except pl.exceptions.ComputeError as error:
+            raise AmbiguousFormat(str(error)) from error
+    told = texts.str.contains(_ISO if with_clock else _ISO_DAY)
+    if not told.all():
+        texts = texts.to_frame("t").select(pl.when(told).then("t")).to_series()
+    return _by_formats(texts, [*_ISO_FORMATS] if with_clock else ["%Y-%m-%d"])
+
+
+_ISO_DAY = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+_ISO = "^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
+_ISO_FORMATS = ("%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M")
 
 
 def _readings(texts: pl.Series, *, with_clock: bool) -> list[_Reading]:

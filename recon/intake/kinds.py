@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import NamedTuple
 
 import polars as pl
@@ -14,7 +14,7 @@ from recon.intake.known import Known
 from recon.intake.labels import mended, repaired_notices
 from recon.intake.moments import to_moments
 from recon.intake.values import Parsed
-from recon.model.frames import BY_KIND, NOTICES, OUTCOME, TENDER, Frame
+from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, Frame
 from recon.model.words import OUTCOMES, TENDERS, FileKind
 from recon.model.zones import zone
 
@@ -40,30 +40,46 @@ injection)."""
 
 _MANY = 10_000
 """Rows from which on it pays to look for texts that recur."""
+_LOOKED_AT = 1000
+"""Cells over a column that are looked at to tell whether they do: where a quarter of them differ, they do not."""
+
+_OLDEST = datetime(OLDEST_YEAR, 1, 1, tzinfo=UTC)
+_NONE_REFUSED = REJECTS.empty().drop("text")
+_NO_REASON = pl.lit(None, pl.String)
+"""Of a field that takes whatever stands there."""
 
 
 class _Field(NamedTuple):
-    """One field to be read: its column, value, reason, and the columns of text that alone decide it, if any."""
+    """One field to be read.
+
+    source: the column of text that alone decides it, or None. quick: the value where that text is plainly written, and
+    null elsewhere, if there is such a reading. parse: value and reason of any text. default: what an empty cell stands
+    for. needed: whether a cell may not be empty.
+    """
 
     name: str
-    value: pl.Expr
-    reason: pl.Expr
-    texts: tuple[str, ...]
+    source: str | None
+    quick: pl.Expr | None
+    parse: Callable[[], Parsed]
+    default: object = None
+    needed: bool = False
 
 
 class Reader:
     """The columns of all files of one format, read field by field.
 
     Fields are only noted down here, and all read at once at the end. `work` has the columns so far; `fields` are those
-    still to be read, `derived` what is made of them; `refusals` say when a row cannot be used, and why.
+    still to be read, `derived` what is made of them; `refusals` say when a row cannot be used, and why: a condition and
+    its words, or the name of a field, whose own reason it is.
     """
 
     def __init__(self, texts: Frame, reading: Reading, known: Known, now: datetime) -> None:
         self.reading, self.known, self.now = reading, known, now
-        self.work = texts
+        # In one piece: polars panics where it slices texts of which a filter left some pieces empty.
+        self.work = texts.rechunk()
         self.fields: list[_Field] = []
         self.derived: list[pl.Expr] = []
-        self.refusals: list[tuple[pl.Expr, pl.Expr]] = []
+        self.refusals: list[tuple[pl.Expr, pl.Expr] | str] = []
         self.clocked = False
         self.has_label = "label" in reading.columns
         self.must_know_label = False
@@ -77,21 +93,30 @@ class Reader:
         return pl.col(f"plain_{field}") if f"plain_{field}" in self.work.columns else self.text(field)
 
     def add(
-        self, name: str, parsed: Parsed, default: object = None, *, field: str | None = None, alone: bool = True
-    ) -> None:
+        self, name: str, parse: Callable[[], Parsed], quick: pl.Expr | None, dtype: pl.DataType,
+        default: object = None, *, field: str | None = None, alone: bool = True, needed: bool = False,
+    ) -> None:  # fmt: skip
         """Keep a parsed field as the column `name`; an empty cell without a reason becomes `default`.
 
-        field: the field whose text it is read from, if its name is another. alone: whether nothing but that text
-        decides.
+        quick: what it is where the cell is plainly written, null elsewhere. field: the field whose text it is read
+        from, if its name is another. alone: whether nothing but that text decides. needed: whether an empty cell is
+        refused.
         """
-        value = parsed.value if default is None else parsed.value.fill_null(default)
         source = field or name
-        odd = pl.coalesce(f"odd_{source}", parsed.reason) if f"odd_{source}" in self.work.columns else parsed.reason
-        texts = tuple(
-            column for part in ("text", "plain", "odd") if (column := f"{part}_{source}") in self.work.columns
-        )
-        self.fields.append(_Field(name, value, odd, texts if alone else ()))
-        self.refusals.append((pl.col(f"why_{name}").is_not_null(), pl.col(f"why_{name}")))
+        if source not in self.reading.columns and not needed:
+            self.fields.append(_Field(name, None, None, lambda: Parsed(pl.lit(default, dtype), _NO_REASON)))
+            return
+
+        def read() -> Parsed:
+            parsed = parse()
+            odd = f"odd_{source}"
+            reason = pl.coalesce(odd, parsed.reason) if odd in self.work.columns else parsed.reason
+            return Parsed(parsed.value if default is None else parsed.value.fill_null(default), reason)
+
+        sole = alone and source in self.reading.columns and f"odd_{source}" not in self.work.columns
+        column = f"text_{source}" if sole else None
+        self.fields.append(_Field(name, column, quick if sole else None, read, default, needed))
+        self.refusals.append(name)
 
     def refuse(self, when: pl.Expr, reason: pl.Expr) -> None:
         """Reject the rows where `when` holds; `reason` is worked out for those alone."""
@@ -101,30 +126,30 @@ class Reader:
         """Refuse rows that name no machine, and add the zone of each machine."""
         if needed:
             self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
-        self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"))
+        fixed = self.reading.source.timezone
+        own = [pl.lit(fixed).alias("zone_of_times")] if fixed else []
+        self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"), *own)
 
     def time(self, *, needed: bool = True) -> None:
         """Turn what was written into the moment of each row, `time` (UTC), through the file's or the machine's zone."""
-        fixed = self.reading.source.timezone
-        shown = self.work.with_columns(
-            pl.col("zone").alias("shown_zone"), *([pl.lit(fixed).alias("zone")] if fixed else [])
-        )
-        self.work = to_moments(shown).with_columns(pl.col("shown_zone").alias("zone"))
+        self.work = to_moments(self.work, by="zone_of_times" if self.reading.source.timezone else "zone")
         self.clocked = True
         when, raw = pl.col("time"), pl.col("text_when")
         unread = pl.format('time "{}" does not read as a time of day on a date', raw.str.slice(0, 80))
         self.refuse(when.is_null() & raw.is_not_null(), unread)
         if needed:
             self.refuse(raw.is_null(), pl.lit("no time"))
-        self.refuse(
-            when.dt.year() < OLDEST_YEAR, pl.format('time "{}" is from before 2000: a clock that was never set', raw)
-        )
+        self.refuse(when < _OLDEST, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
         self.refuse(when > self.now, pl.format('time "{}" is after this run', raw))
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
         self.words("label", "label")
-        self.add("bus", values.bus_number(self.text("bus"), self.reading.source.bus_base, plain=self.plain("bus")))
+        base = self.reading.source.bus_base
+        self.add(
+            "bus", lambda: values.bus_number(self.text("bus"), base, plain=self.plain("bus")),
+            values.plain_bus(self.text("bus")) if base == 10 else None, pl.Int32(),
+        )  # fmt: skip
         if needed:
             self.refuse(pl.col("label").is_null() & pl.col("bus").is_null(), pl.lit("no label and no bus number"))
             self.must_know_label = True
@@ -132,45 +157,56 @@ class Reader:
     def _know_labels(self) -> None:
         """Mend labels that a spreadsheet changed; refuse rows whose label the machine's layout does not have."""
         self.work = mended(self.work, self.known)
-        if self.must_know_label:
+        if self.must_know_label and "why_stray" in self.work.columns:
             self.refuse(pl.col("why_stray").is_not_null(), pl.col("why_stray"))
 
     def units(self, name: str, default: int | None = 0, *, least: int = 0, most: int = values.LARGEST_UNITS) -> None:
-        self.add(name, values.whole(self.text(name), name, least=least, most=most, plain=self.plain(name)), default)
+        self.add(
+            name, lambda: values.whole(self.text(name), name, least=least, most=most, plain=self.plain(name)),
+            values.plain_whole(self.text(name), least=least, most=most), pl.Int64(), default,
+        )  # fmt: skip
 
     def money(self, name: str, field: str | None = None, *, negative: bool = False) -> None:
-        text, plain, minor = (
-            self.text(field or name),
-            self.plain(field or name),
-            self.reading.source.amounts.minor_units,
+        source = field or name
+        text, plain, minor = self.text(source), self.plain(source), self.reading.source.amounts.minor_units
+
+        def amount(digits: int) -> Parsed:
+            return values.amount(text, source, digits, negative=negative, plain=plain, minor_units=minor)
+
+        self._amount(name, amount, values.plain_amount(text, self.known.default_digits, minor_units=minor), source)
+
+    def price(self) -> None:
+        """The price of a vend; FFFFh in any form is none."""
+        text, plain, minor = self.text("price"), self.plain("price"), self.reading.source.amounts.minor_units
+
+        def price(digits: int) -> Parsed:
+            return values.price(text, digits, plain=plain, minor_units=minor)
+
+        self._amount("price", price, values.plain_price(text, self.known.default_digits, minor_units=minor), "price")
+
+    def _amount(self, name: str, read: Callable[[int], Parsed], quick: pl.Expr, source: str) -> None:
+        alone = self.known.one_currency
+        self.add(
+            name, lambda: self.known.money(read, pl.col("machine")), quick, pl.Int64(), field=source, alone=alone
         )
-        reader = self.known.money(
-            lambda digits: values.amount(
-                text, field or name, digits, negative=negative, plain=plain, minor_units=minor
-            ),
-            pl.col("machine"),
-        )
-        self.add(name, reader, field=field, alone=self.known.one_currency)
 
     def day(self, name: str, *, needed: bool = False) -> None:
         """Refuse what does not read as a day in the route's zone."""
         unread = pl.format(f'{name} "{{}}" does not read as a day', self.text(name))
         self.refuse(pl.col(name).is_null() & self.text(name).is_not_null(), unread)
-        self.refuse(
-            pl.col(name).dt.year() < OLDEST_YEAR, pl.format(f'{name} "{{}}" is from before 2000', self.text(name))
-        )
+        self.refuse(pl.col(name) < _OLDEST.date(), pl.format(f'{name} "{{}}" is from before 2000', self.text(name)))
         if needed:
             self.refuse(self.text(name).is_null(), pl.lit(f"no {name}"))
 
     def words(self, name: str, text: str) -> None:
         """A free text, as it stands."""
-        self.fields.append(_Field(name, self.text(text), pl.lit(None, pl.String), ()))
+        self.fields.append(_Field(name, None, None, lambda: Parsed(self.text(text), _NO_REASON)))
 
     def own_words(self, name: str) -> None:
         """A free text that a person wrote, without the apostrophe that keeps a spreadsheet from running it."""
         text = self.text(name)
         bare = pl.when(text.str.contains(_TAMED)).then(text.str.slice(1)).otherwise(text)
-        self.fields.append(_Field(name, bare, pl.lit(None, pl.String), ()))
+        self.fields.append(_Field(name, None, None, lambda: Parsed(bare, _NO_REASON)))
 
     def done(self, kind: FileKind) -> Rows:
         """Part the rows into accepted and rejected, and collect what there is to remark."""
@@ -178,29 +214,66 @@ class Reader:
         self._read_fields()
         if self.has_label or self.must_know_label:
             self._know_labels()
-        bad = pl.any_horizontal(when.fill_null(False) for when, _ in self.refusals)
+        refusals = [self._own(each) if isinstance(each, str) else each for each in self.refusals if self._holds(each)]
+        bad = self.work.select(pl.any_horizontal(when.fill_null(False) for when, _ in refusals)).to_series()
         work = self.work.with_columns(bad.alias("bad"))
-        good = work.filter(~pl.col("bad"))
-        why = [pl.when(when).then(reason) for when, reason in self.refusals]
-        told = work.filter("bad").with_columns(pl.concat_str(why, separator="; ", ignore_nulls=True).alias(_REFUSAL))
         columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns]
-        refused = told.select("file", "row", pl.col(_REFUSAL).alias("reason"))
+        if not bad.any():
+            return Rows(self.work.select(columns), _NONE_REFUSED.clear(), self._notices(work))
+        good, told = self.work.filter(~bad), self.work.filter(bad)
+        why = [pl.when(when).then(reason) for when, reason in refusals]
+        refused = told.select("file", "row", pl.concat_str(why, separator="; ", ignore_nulls=True).alias("reason"))
         return Rows(good.select(columns), refused, self._notices(work))
 
+    def _holds(self, refusal: tuple[pl.Expr, pl.Expr] | str) -> bool:
+        """Whether there is anything to refuse: a field that reads throughout has no column of reasons."""
+        return not isinstance(refusal, str) or f"why_{refusal}" in self.work.columns
+
+    @staticmethod
+    def _own(name: str) -> tuple[pl.Expr, pl.Expr]:
+        return pl.col(f"why_{name}").is_not_null(), pl.col(f"why_{name}")
+
     def _read_fields(self) -> None:
-        """Read every field; one whose few texts recur over many rows is read once for each text."""
-        direct: list[pl.Expr] = []
+        """Read every field, each in the cheapest way that its texts allow.
+
+        One whose few texts recur over many rows is read once for each text; one that is plainly written throughout, by
+        its quick reading; all others cell by cell.
+        """
+        recurring = [column for field in self.fields for column in self._by_texts(field)]
+        done = {column.name for column in recurring}
+        quick = [field for field in self.fields if field.quick is not None and field.name not in done]
+        looked = self.work.select(field.quick.alias(field.name) for field in quick if field.quick is not None)
+        for field in quick:
+            read = looked[field.name]
+            empty = 0 if field.needed or field.source is None else self.work[field.source].null_count()
+            if read.null_count() == empty:
+                recurring.append(read if field.default is None else read.fill_null(field.default))
+                done.add(field.name)
+        direct: list[pl.Expr | pl.Series] = list(recurring)
         for field in self.fields:
-            if field.texts and self.work.height >= _MANY:
-                texts = self.work.select(field.texts).unique(maintain_order=True)
-                if texts.height * 4 <= self.work.height:
-                    read = texts.with_columns(field.value.alias(field.name), field.reason.alias(f"why_{field.name}"))
-                    self.work = self.work.join(
-                        read, on=list(field.texts), how="left", nulls_equal=True, maintain_order="left"
-                    )
-                    continue
-            direct += [field.value.alias(field.name), field.reason.alias(f"why_{field.name}")]
-        self.work = self.work.with_columns(direct).with_columns(self.derived)
+            if field.name not in done:
+                value, reason = field.parse()
+                direct.append(value.alias(field.name))
+                direct += [] if reason is _NO_REASON else [reason.alias(f"why_{field.name}")]
+        self.work = self.work.with_columns(direct)
+        if self.derived:
+            self.work = self.work.with_columns(self.derived)
+
+    def _by_texts(self, field: _Field) -> list[pl.Series]:
+        """Value and reason of a field, read once for each of its texts; none where these are too many."""
+        texts = None if field.source is None or self.work.height < _MANY else self.work[field.source]
+        if texts is None or texts.gather_every(texts.len() // _LOOKED_AT).n_unique() * 4 > _LOOKED_AT:
+            return []
+        coded = texts.cast(pl.Categorical(pl.Categories.random()))
+        each = coded.drop_nulls().unique()
+        once = pl.DataFrame({"at": each.to_physical(), texts.name: each.cast(pl.String)}).sort("at")
+        # Behind them stands the empty cell.
+        once = pl.concat([once, once.clear(1)])
+        value, reason = field.parse()
+        read = once.select(value.alias(field.name), reason.alias(f"why_{field.name}"))
+        places = coded.to_physical().fill_null(once.height - 1)
+        told = [column for column in read.get_columns()[1:] if column.null_count() < once.height]
+        return [column.gather(places) for column in (read[field.name], *told)]
 
     def _notices(self, work: Frame) -> Frame:
         labels = (
@@ -209,7 +282,7 @@ class Reader:
         return pl.concat([self._time_notices(work), labels])
 
     def _time_notices(self, work: Frame) -> Frame:
-        if not self.clocked:
+        if not self.clocked or (work["clock"].null_count() == work.height and not (work["time"] > self.now).any()):
             return NOTICES.empty()
         kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
         said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
@@ -224,16 +297,19 @@ def _vends(reader: Reader) -> None:
     reader.machine()
     reader.time()
     reader.slot(needed=False)
-    text, plain, minor = reader.text("price"), reader.plain("price"), source.amounts.minor_units
-    price = reader.known.money(
-        lambda digits: values.price(text, digits, plain=plain, minor_units=minor), pl.col("machine")
-    )
-    reader.add("price", price, alone=reader.known.one_currency)
-    paid = reader.text("tender")
-    tender = values.word(paid, "tender", TENDERS, source.words.tender, TENDER, "words.tender")
-    reader.add("tender", values.required(tender, paid, "tender"))
-    outcome = values.word(reader.text("outcome"), "outcome", OUTCOMES, source.words.outcome, OUTCOME, "words.outcome")
-    reader.add("outcome", outcome, "vended")
+    reader.price()
+    paid, done, words = reader.text("tender"), reader.text("outcome"), source.words
+
+    def tender() -> Parsed:
+        return values.required(
+            values.word(paid, "tender", TENDERS, words.tender, TENDER, "words.tender"), paid, "tender"
+        )
+
+    def outcome() -> Parsed:
+        return values.word(done, "outcome", OUTCOMES, words.outcome, OUTCOME, "words.outcome")
+
+    reader.add("tender", tender, values.meaning(paid, TENDERS, words.tender, TENDER), TENDER, needed=True)
+    reader.add("outcome", outcome, values.meaning(done, OUTCOMES, words.outcome, OUTCOME), OUTCOME, "vended")
     reader.words("reference", "reference")
     reader.units("quantity", 1, least=1, most=1000)
 

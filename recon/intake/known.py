@@ -52,13 +52,6 @@ class Known:
         """Machine to the labels of its layout."""
         return {entry.layout.machine: [slot.label for slot in entry.layout.slots] for entry in self.route.layouts}
 
-    @cached_property
-    def label_frame(self) -> pl.DataFrame:
-        """One row a slot: machine, label, and `known` (true), to join with."""
-        rows = [(machine, label) for machine, labels in self.labels.items() for label in dict.fromkeys(labels)]
-        frame = pl.DataFrame(rows, schema={"machine": pl.String, "label": pl.String}, orient="row")
-        return frame.with_columns(pl.lit(True).alias("known"))
-
     def zone_of(self, machine: pl.Expr) -> pl.Expr:
         """The zone of each machine; the route's for one without a layout."""
         default = self.route.settings.timezone

@@ -33,15 +33,18 @@ _Day = tuple[str, int, int]
 def mended(work: Frame, known: Known) -> Frame:
     """Mend the column `label` of rows whose machine has a layout.
 
-    Adds `label_as_written` (where it was mended, else null) and `why_stray` (where the layout has no such label).
+    Adds `label_as_written` (where it was mended, else null) and `why_stray` (where the layout has no such label), if
+    there is such a row at all.
     """
-    joined = work.join(known.label_frame, on=["machine", "label"], how="left", maintain_order="left")
-    strays = joined.filter(
-        pl.col("known").is_null() & pl.col("label").is_not_null() & pl.col("machine").is_in(list(known.labels))
-    ).select("machine", "label").unique(maintain_order=True)  # fmt: skip
-    if strays.height == 0:
-        return work.with_columns(pl.lit(None, pl.String).alias("why_stray"))
-    found = [(machine, label, candidates(label, known.labels[machine])) for machine, label in strays.iter_rows()]
+    pairs = work.select("machine", "label").unique(maintain_order=True)
+    strays = [
+        (machine, label)
+        for machine, label in pairs.iter_rows()
+        if label is not None and machine in known.labels and label not in known.labels[machine]
+    ]
+    if not strays:
+        return work
+    found = [(machine, label, candidates(label, known.labels[machine])) for machine, label in strays]
     told = pl.DataFrame(
         [
             (machine, label, *((fits[0], None) if len(fits) == 1 else (None, _stray(machine, label, fits, known))))

@@ -19,8 +19,10 @@ _HOUR = 3_600_000_000
 """Microseconds."""
 
 
-def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
+def to_moments(frame: pl.DataFrame, *, by: str = "zone") -> pl.DataFrame:
     """Turn local times into UTC. `frame` has `local` (naive), `moment` (UTC or null) and `zone`; row order is kept.
+
+    by: the name of the column that holds the zone, if it is another.
 
     With `file`, `row` and `machine` in it, times that happened twice are placed by their neighbours. Adds `time` (UTC,
     null where nothing was read) and `clock` (String): `ambiguous-time`, `nonexistent-time` or null.
@@ -28,7 +30,9 @@ def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
     none = pl.lit(None, pl.String).alias("clock")
     if frame["local"].null_count() == frame.height:
         return frame.with_columns(pl.col("moment").alias("time"), none)
-    time = pl.Series("time", _by_hour(frame)) if frame.height >= _MANY else _by_zone(frame, "null").alias("time")
+    placed = frame if by == "zone" else frame.with_columns(pl.col(by).alias("zone"))
+    time = _by_hour(placed) if frame.height >= _MANY else placed.select(_by_zone(placed, "null")).to_series()
+    time = time.alias("time")
     if frame["moment"].null_count() == frame.height:
         plain = frame.with_columns(time, none)
     else:
@@ -37,7 +41,8 @@ def to_moments(frame: pl.DataFrame) -> pl.DataFrame:
     if plain["time"].null_count() == 0 or not plain.select(odd.any()).item():
         return plain
     numbered = plain.with_row_index("_at")
-    settled = _odd_times(numbered, numbered.filter(odd))
+    every = numbered if by == "zone" else numbered.with_columns(pl.col(by).alias("zone"))
+    settled = _odd_times(every, every.filter(odd))
     out = numbered.join(settled, on="_at", how="left", maintain_order="left")
     return out.with_columns(pl.coalesce("time", "_time").alias("time"), pl.col("_clock").alias("clock")).drop(
         "_at", "_time", "_clock"

@@ -1,18 +1,19 @@
-"""One file's cells by our field names, its times read: what can only be settled file by file.
+"""The cells of files by our field names, their times read: what can only be settled file by file.
 
 Everything else is read for all files of one format at once, which asks polars few large questions, not many small ones.
 """
 
+from collections.abc import Callable, Sequence
 from datetime import datetime
+from typing import NamedTuple
 
 import polars as pl
 
-from recon.intake.amounts import MONEY, WHOLE, plain_numbers
-from recon.intake.clock import Written, read_times
+from recon.intake.amounts import MONEY, WHOLE, dressed_rows, plain_numbers
+from recon.intake.clock import Written, read_alike, read_times
 from recon.intake.describe import Reading
 from recon.intake.known import Known
 from recon.intake.table import ROW, TextTable
-from recon.intake.values import trimmed
 from recon.model.frames import Frame
 from recon.model.words import FileKind
 
@@ -21,42 +22,125 @@ CLOCKED: tuple[FileKind, ...] = ("vends", "counts", "loads", "cash", "tests")
 """Kinds whose rows have a moment; payouts have days."""
 
 
-def by_field(table: TextTable, reading: Reading, *, file: int, now: datetime, known: Known) -> Frame:
+class Settled(NamedTuple):
+    """A file whose columns are known, on its way from cells to values. number: that of the file."""
+
+    number: int
+    table: TextTable
+    reading: Reading
+
+
+def by_field(
+    table: TextTable, reading: Reading, *, file: int, now: datetime, known: Known,
+    on_moment: Callable[[], None] = lambda: None,
+) -> Frame:  # fmt: skip
     """The cells of a file as `text_<field>` (trimmed, null where empty), with `file`, `row` and `machine`.
 
     Rows with a moment get `text_when`, `local` (naive) and `moment` (UTC, where an offset was given); payouts get a
     date for each of their days (`paid_on`, `from`, `to`). Number columns that are not plain get `plain_<field>` and
-    `odd_<field>` (see recon.intake.amounts). Raises AmbiguousFormat where a column can be read two ways.
+    `odd_<field>` (see recon.intake.amounts). on_moment: called where it was `now` that settled the order of the days.
+    Raises AmbiguousFormat where a column can be read two ways.
     """
-    cells = {f"text_{field}": table.column(column) for field, column in reading.columns.items()}
-    texts = [trimmed(name).alias(name) for name in cells]
-    frame = pl.DataFrame({"row": table.frame[ROW], **cells})
-    frame = frame.select(pl.lit(file, pl.Int32).alias("file"), "row", *texts)
-    frame = _with_numbers(frame.with_columns(_machine(reading).alias("machine")), reading, known)
+    frame = _with_numbers(_cells([Settled(file, table, reading)]), reading, known)
     form = reading.source.time.format
     if reading.kind in CLOCKED:
-        frame = frame.with_columns(_when(reading).alias("text_when"))
-        written = read_times(frame["text_when"], form, now=now)
+        written = read_times(frame["text_when"], form, now=now, on_moment=on_moment)
         return frame.with_columns(written.local.alias("local"), written.moment.alias("moment"))
-    days = [_day(frame, reading, name, form, now).alias(name) for name in DAYS]
-    return frame.with_columns(days)
+    return frame.with_columns(
+        read_times(frame[f"text_{name}"], form, now=now, with_clock=False, key=name, on_moment=on_moment)
+        .local.dt.date().alias(name)
+        if name in reading.columns else _NO_DAY.alias(name)
+        for name in DAYS
+    )  # fmt: skip
+
+
+def by_field_alike(files: Sequence[Settled]) -> tuple[Frame, frozenset[int]]:
+    """The same for several files of one format at once, as far as no column of theirs needs to be settled by itself.
+
+    Returns the cells, and the numbers of the files that it cannot speak for: their rows are not among the cells. What
+    it gives for a file is what `by_field` gives, and depends on no other file.
+    Raises AmbiguousFormat where the description's format of times is none.
+    """
+    frame, reading = _cells(files), files[0].reading
+    form, decimal = reading.source.time.format, reading.source.amounts.decimal
+    if reading.kind in CLOCKED:
+        written = read_alike(frame["text_when"], form)
+        frame = frame.with_columns(written.local.alias("local"), written.moment.alias("moment"))
+        unread = [_is_unread(frame["text_when"], written)]
+    else:
+        there = [name for name in DAYS if name in reading.columns]
+        days = {name: read_alike(frame[f"text_{name}"], form, with_clock=False) for name in there}
+        dated = [days[name].local.dt.date().alias(name) if name in days else _NO_DAY.alias(name) for name in DAYS]
+        frame = frame.with_columns(dated)
+        unread = [_is_unread(frame[f"text_{name}"], days[name]) for name in there]
+    odd = [rows for rows in unread if rows is not None] + dressed_rows(frame, _numbers(reading), decimal)
+    if not odd:
+        return frame, frozenset()
+    apart = frozenset(number for rows in odd for number in frame["file"].filter(rows).unique().to_list())
+    return frame.filter(~pl.col("file").is_in(list(apart))), apart
+
+
+_NO_DAY = pl.lit(None, pl.Date)
+
+
+def _is_unread(texts: pl.Series, written: Written) -> pl.Series | None:
+    """The rows that hold something and were not read, or None where there is none."""
+    if written.read == texts.len() - texts.null_count():
+        return None
+    return texts.is_not_null() & written.local.is_null() & written.moment.is_null()
+
+
+def _cells(files: Sequence[Settled]) -> Frame:
+    """The cells of files of one format by our field names, trimmed, with file, row, machine, and `text_when`."""
+    reading = files[0].reading
+    names = [f"text_{field}" for field in reading.columns]
+    frame = pl.DataFrame(
+        [
+            _joined("file", [_same(file.number, pl.Int32(), file) for file in files]),
+            _joined("row", [file.table.frame[ROW] for file in files]),
+            *(
+                _joined(f"text_{field}", [file.table.column(file.reading.columns[field]) for file in files])
+                for field in reading.columns
+            ),
+        ]
+    )
+    frame = frame.with_columns(pl.col(names).str.strip_chars())
+    shortest = frame.select(pl.col(names).str.len_bytes().min()).row(0)
+    blank = [name for name, least in zip(names, shortest, strict=True) if least == 0]
+    emptied = [pl.when(pl.col(name) != "").then(name) for name in blank]
+    frame = frame.with_columns(emptied) if emptied else frame
+    machine: pl.Expr | pl.Series = pl.lit(None, pl.String)
+    if reading.machine is not None:
+        machine = _joined("machine", [_same(file.reading.machine, pl.String(), file) for file in files])
+    elif "machine" in reading.columns:
+        machine = pl.col("text_machine")
+        machine = machine.replace(reading.source.machines) if reading.source.machines else machine
+    when = [_when(reading).alias("text_when")] if reading.kind in CLOCKED else []
+    return frame.with_columns(machine.alias("machine"), *when)
+
+
+def _joined(name: str, parts: Sequence[pl.Series]) -> pl.Series:
+    if len(parts) == 1:
+        return parts[0].alias(name)
+    return pl.concat([part.alias(name) for part in parts], rechunk=True)
+
+
+def _same(value: object, dtype: pl.DataType, file: Settled) -> pl.Series:
+    return pl.Series([value], dtype=dtype).new_from_index(0, file.table.frame.height)
+
+
+def _numbers(reading: Reading) -> list[str]:
+    """The fields of a file that hold decimal numbers."""
+    hexadecimal = reading.source.bus_base == 16
+    return [name for name in (*MONEY, *WHOLE) if name in reading.columns and not (name == "bus" and hexadecimal)]
 
 
 def _with_numbers(frame: Frame, reading: Reading, known: Known) -> Frame:
-    amounts, hexadecimal = reading.source.amounts, reading.source.bus_base == 16
-    fields = [name for name in (*MONEY, *WHOLE) if name in reading.columns and not (name == "bus" and hexadecimal)]
+    amounts = reading.source.amounts
     coin = known.currency_of(pl.col("machine"))
-    return plain_numbers(frame, fields, coin=coin, decimal=amounts.decimal, minor_units=amounts.minor_units)
-
-
-def _machine(reading: Reading) -> pl.Expr:
-    """The machine: fixed by the description, from the file's name, or the column, in our names."""
-    if reading.machine is not None:
-        return pl.lit(reading.machine)
-    if "machine" not in reading.columns:
-        return pl.lit(None, pl.String)
-    name = pl.col("text_machine")
-    return name.replace(reading.source.machines) if reading.source.machines else name
+    return plain_numbers(
+        frame, _numbers(reading), coin=coin, decimal=amounts.decimal, minor_units=amounts.minor_units
+    )
 
 
 def _when(reading: Reading) -> pl.Expr:
@@ -64,10 +148,3 @@ def _when(reading: Reading) -> pl.Expr:
     if "date" in there and "clock" in there:
         return pl.concat_str("text_date", "text_clock", separator=" ")
     return pl.col("text_time") if "time" in there else pl.lit(None, pl.String)
-
-
-def _day(frame: Frame, reading: Reading, name: str, form: str | None, now: datetime) -> pl.Series:
-    if name not in reading.columns:
-        return pl.Series([None], dtype=pl.Date).new_from_index(0, frame.height)
-    written: Written = read_times(frame[f"text_{name}"], form, now=now, with_clock=False, key=name)
-    return written.local.dt.date()

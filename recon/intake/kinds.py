@@ -255,6 +255,8 @@ class Reader:
                 value, reason = field.parse()
                 direct.append(value.alias(field.name))
                 direct += [] if reason is _NO_REASON else [reason.alias(f"why_{field.name}")]
+        # They hold on to the reader, which holds the columns of the whole file: it is to go when it is done.
+        self.fields.clear()
         self.work = self.work.with_columns(direct)
         if self.derived:
             self.work = self.work.with_columns(self.derived)

@@ -20,9 +20,11 @@ from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.catalogue.money_kinds import PAYOUT_KINDS
 from recon.findings.draft import Speller, compile_findings
 from recon.findings.layouts import layout_problems
+from recon.intake.known import Known
 from recon.intake.take_in import Intake, take_in
 from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
 from recon.ledger.history import History, file_changes, history_in
+from recon.ledger.shelf import Shelf
 from recon.match.hours import suspect_zones
 from recon.match.slots import match_vends, place
 from recon.match.states import Layouts, layouts, products
@@ -47,11 +49,13 @@ class Run:
 
     frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
     of it stopped the run. intake: what the inbox gave, before any correction.
+    route: the folder as it was read.
     """
 
     reconciliation: Reconciliation
     problems: tuple[Problem, ...]
     intake: Intake
+    route: Route
 
     @property
     def frames(self) -> Mapping[str, Frame]:
@@ -90,16 +94,17 @@ def run(
     if stopping:
         raise SettingsError(stopping)
     moment = _in_utc(now) or moment_of_run()
-    intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"))
+    remembered = history_in(route.root) if history is None else history
+    shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
+    intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf)
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    remembered = history_in(route.root) if history is None else history
     done = _reconcile(route, intake, remembered, moment, _in_utc(since), _in_utc(until) or moment)
-    return Run(done, problems, intake)
+    return Run(done, problems, intake, route)
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -113,8 +118,11 @@ def _put_right(intake: Intake, corrections: Frame) -> Intake:
     """The same intake with the corrected figures."""
     if corrections.height == 0:
         return intake
-    frames = corrected({kind: getattr(intake, kind) for kind in FILE_KINDS}, corrections)
-    return replace(intake, **frames)
+    right = corrected({kind: getattr(intake, kind) for kind in FILE_KINDS}, corrections)
+    return replace(
+        intake, vends=right["vends"], counts=right["counts"], loads=right["loads"], cash=right["cash"],
+        payouts=right["payouts"],
+    )  # fmt: skip
 
 
 def _reconcile(
@@ -130,7 +138,8 @@ def _reconcile(
     intake = _put_right(intake, corrections)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     laid = layouts(route)
-    priced = price_vends(match_vends(intake.vends, laid), laid, test_vends=settings.stock.test_vends)
+    matched = match_vends(intake.vends, laid)
+    priced = price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency)
     counts, loads = place(intake.counts, laid), place(intake.loads, laid)
     stock = stock_windows(
         counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load"

@@ -13,10 +13,11 @@ from recon.model.frames import PRICED, PRICED_VENDS, Frame
 from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
 
 
-def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
+def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str, currency: str) -> Frame:
     """Give every vend the least and most that can have been paid for one unit, and say where that comes from.
 
     matched: vends with their slot and state. test_vends: `returned` (a test vend leaves no gap) or `consumed`.
+    currency: of the route, and so of machines without a layout.
     Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
     slot that is not free.
     """
@@ -43,7 +44,7 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
         .alias("priced"),
         pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
     ).with_columns(pl.col("paid_low").alias("paid_high"))
-    vends = _fill_from_neighbours(vends, layouts)
+    vends = _fill_from_neighbours(vends, layouts, currency)
     left = pl.col("outcome").is_in(DROPPED_OUTCOMES)
     if test_vends == "returned":
         left &= pl.col("tender") != "test"
@@ -55,26 +56,28 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str) -> Frame:
     return guard(vends.select(PRICED_VENDS.names), PRICED_VENDS)
 
 
-def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
-    """Fill what neither log nor layout prices from the nearest two priced vends of the same slot, product and tender.
+_ALIKE = ["slot", "product", "term", "tender"]
+"""What vends have in common whose prices speak for each other."""
+
+
+def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str) -> Frame:
+    """Fill what neither log nor layout prices from the nearest two priced vends of the same slot, product and tender,
+    between which the layout changed neither price of the slot.
 
     The nearest are the one before and the one after, or the two nearest on the one side that has any. Where they agree
     their price is taken; where they do not, they are the range. Without two of them the range is that of the
-    machine's own prices, and without those the range is open from 0 to the route's highest price.
+    machine's own prices, and without those the range is open from 0 to the route's highest price in its currency.
     """
     missing = vends.filter(pl.col("priced").is_null())
     if missing.height == 0:
         return vends
-    known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null()).select(
-        "state", "tender", "time", "file", "row", pl.col("logged").alias("near")
-    )
-    keys = (
-        known.select("state", "tender")
-        .unique(maintain_order=True)
-        .with_row_index("key")
-        .with_columns(pl.col("key").cast(pl.Int32))
-    )
-    history = known.join(keys, on=["state", "tender"]).sort("key", "time", "file", "row").with_row_index("nth")
+    terms = _price_terms(layouts)
+    columns = [*_ALIKE, "time", "file", "row"]
+    known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null())
+    known = known.join(terms, on="state", how="left").select(*columns, pl.col("logged").alias("near"))
+    keys = known.select(_ALIKE).unique(maintain_order=True).with_row_index("key")
+    keys = keys.with_columns(pl.col("key").cast(pl.Int32))
+    history = known.join(keys, on=_ALIKE).sort("key", "time", "file", "row").with_row_index("nth")
     history = history.select(
         "key",
         "nth",
@@ -83,12 +86,9 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
         pl.col("near").shift(1).over("key").alias("second_before"),
         pl.col("near").shift(-1).over("key").alias("second_after"),
     )
-    keyed = missing.select("file", "row", "machine", "state", "tender", "time").join(
-        keys, on=["state", "tender"], how="left"
-    )
+    keyed = missing.join(terms, on="state", how="left").select("machine", *columns).join(keys, on=_ALIKE, how="left")
     ranged = _bounds(keyed, history).join(_machine_range(vends, layouts), on="machine", how="left")
-    every_price = (layouts.states["price"], layouts.states["card_price"], vends["logged"])
-    top = pl.concat([prices.alias("price") for prices in every_price]).max() or 0
+    ranged = _in_currency(ranged, layouts, currency).join(_dearest(vends, layouts, currency), on="currency", how="left")
     two = pl.col("one").is_not_null() & pl.col("other").is_not_null()
     agree = two & (pl.col("one") == pl.col("other"))
     low, high = pl.min_horizontal("one", "other"), pl.max_horizontal("one", "other")
@@ -97,13 +97,30 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts) -> Frame:
         "row",
         pl.when(agree).then(pl.lit("neighbours")).otherwise(pl.lit("range")).cast(PRICED).alias("priced_new"),
         pl.when(two).then(low).otherwise(pl.coalesce("cheapest", pl.lit(0))).alias("low_new"),
-        pl.when(two).then(high).otherwise(pl.coalesce("dearest", pl.lit(top, pl.Int64))).alias("high_new"),
+        pl.when(two).then(high).otherwise(pl.coalesce("dearest", "top", pl.lit(0, pl.Int64))).alias("high_new"),
     )
     return vends.join(settled, on=["file", "row"], how="left").with_columns(
         pl.coalesce("priced", "priced_new").alias("priced"),
         pl.coalesce("paid_low", "low_new").alias("paid_low"),
         pl.coalesce("paid_high", "high_new").alias("paid_high"),
     )
+
+
+def _price_terms(layouts: Layouts) -> Frame:
+    """state and `term`: how often the layout had changed a price of the slot by then. Any other change leaves what was
+    paid before it worth as much as what is paid after.
+    """
+    prices = pl.struct("price", "card_price")
+    changed = prices.ne_missing(prices.shift(1)).over("slot")
+    return layouts.states.sort("slot", "starts", "state").select(
+        "state", changed.cast(pl.Int64).cum_sum().over("slot").alias("term")
+    )
+
+
+def _in_currency(rows: Frame, layouts: Layouts, currency: str) -> Frame:
+    """Add the currency of each row's machine; one without a layout has the route's."""
+    own = rows.join(layouts.machines.select("machine", "currency"), on="machine", how="left", maintain_order="left")
+    return own.with_columns(pl.col("currency").fill_null(currency))
 
 
 def _bounds(keyed: Frame, history: Frame) -> Frame:
@@ -139,14 +156,24 @@ def _bounds(keyed: Frame, history: Frame) -> Frame:
 
 def _machine_range(vends: Frame, layouts: Layouts) -> Frame:
     """Cheapest and dearest price of each machine, by its layout and by its priced vends."""
-    laid = layouts.states.filter("in_use")
-    prices = pl.concat(
-        [
-            laid.select("machine", "price"),
-            laid.select("machine", pl.col("card_price").alias("price")),
-            vends.filter(pl.col("priced") == "log").select("machine", pl.col("logged").alias("price")),
-        ]
-    ).drop_nulls()
+    prices = _every_price(vends.filter(pl.col("priced") == "log"), layouts.states.filter("in_use"))
     return prices.group_by("machine").agg(
         pl.col("price").min().alias("cheapest"), pl.col("price").max().alias("dearest")
     )
+
+
+def _dearest(vends: Frame, layouts: Layouts, currency: str) -> Frame:
+    """`top`: the highest price of the route in each currency, by layouts and logs. Yen are not held against cents."""
+    prices = _in_currency(_every_price(vends, layouts.states), layouts, currency)
+    return prices.group_by("currency").agg(pl.col("price").max().alias("top"))
+
+
+def _every_price(vends: Frame, states: Frame) -> Frame:
+    """machine, price: all prices of these states and all that were logged."""
+    return pl.concat(
+        [
+            states.select("machine", "price"),
+            states.select("machine", pl.col("card_price").alias("price")),
+            vends.select("machine", pl.col("logged").alias("price")),
+        ]
+    ).drop_nulls()

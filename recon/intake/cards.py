@@ -14,13 +14,26 @@ import polars as pl
 
 from recon.intake.table import ROW, FileLines, TextTable
 
-_RUN = r"[0-9](?:[ \-]?[0-9]){11,18}"
-_ALONE = rf"(?:^|[^0-9A-Za-z.]){_RUN}(?:$|[^0-9A-Za-z.])"
-_ANY_RUN = re.compile(rf"(?<![0-9A-Za-z.]){_RUN}(?![0-9A-Za-z.])")
+_MARK = "[ \\-\u00a0\u2007\u2009\u202f\u2010-\u2015\u2212]"
+"""What may stand between the digits of one number: blanks and dashes, as they come from a web page or a phone."""
+_LONG = f"[0-9](?:{_MARK}{{0,3}}[0-9]){{11}}"
+_ANY_LONG = re.compile(_LONG)
+"""Twelve digits: where a text has none, it holds no card number."""
+_NO_NUMBERS = r"[0-9]+(?:\.[0-9]+)+|[0-9]*[A-Za-z][0-9A-Za-z]*[0-9][0-9A-Za-z]*|[0-9]+[A-Za-z][0-9A-Za-z]*"
+"""Decimals, and codes with letters in them: their digits are none of a card number. A full stop behind one is none of
+a decimal."""
+_GROUPED = "[0-9]{4}(?: [0-9]{4}){3}(?: [0-9]{3})?|[0-9]{4} [0-9]{6} [0-9]{4,5}"
+"""How a number is parted on a card (of 16, 19, 14 and 15 digits)."""
+_MOST_GROUPS = 12
+"""Groups of digits in a row at whose beginning a card number is looked for."""
 _SHORT = 1_000_000
 """Characters of a text up to which one search through all of it is quicker than a look at every column."""
-_NAMES_CARDS = re.compile(r"\b(card|pan|karte|carte|tarjeta|carta|kaart|cart[aã]o)", re.IGNORECASE)
-_NOT_A_NUMBER = re.compile(r"type|brand|scheme|tender|name|holder|fee|amount|sales|price|typ|art", re.IGNORECASE)
+_NAMES_CARDS = re.compile(
+    r"card|karte|carte|tarjeta|carta|kaart|cart[aã]o|(?<![a-z])(?:pan|cc)(?![a-z])", re.IGNORECASE
+)
+_NOT_A_NUMBER = re.compile(
+    r"type|typ\b|tipo|soort|art\b|brand|scheme|tender|name|holder|fee|amount|sales|price", re.IGNORECASE
+)
 
 _NAMES_REFERENCES = re.compile(
     r"ref|txn|trans|\bid\b|\bno\b|num|nr|receipt|order|serial|beleg|time|date|uuid|code", re.IGNORECASE
@@ -35,6 +48,8 @@ _PREFIXES = {
 
 CHANCE = 0.1
 """Share of random numbers that pass the Luhn formula: the check digit has ten values, one of which fits."""
+_TERMS = 1000
+"""Terms of the sum, of which each is smaller than the one before by a factor that soon tells."""
 SURE = 1e-3
 """A column of numbers is taken for card numbers where so many passing by chance is less likely than this."""
 
@@ -65,7 +80,8 @@ def luhn(digits: pl.Expr) -> pl.Expr:
 def find_card_number(table: TextTable) -> CardNumber | None:
     """The first full card number of a file, or None. Looks at every cell, the header, torn records, and lines that are
     no rows."""
-    if isinstance(table.lines, FileLines) and len(table.lines.text) <= _SHORT and not _ANY_RUN.search(table.lines.text):
+    text = table.lines.text if isinstance(table.lines, FileLines) else None
+    if text is not None and len(text) <= _SHORT and not _ANY_LONG.search(text):
         return None
     # By its place, not by name: polars takes a column called "*" for all of them.
     rows = table.frame[ROW].alias("row")
@@ -87,21 +103,48 @@ def _in_column(name: str, cells: pl.DataFrame) -> CardNumber | None:
     longest = cells["text"].str.len_bytes().max()
     if not isinstance(longest, int) or longest < 12:
         return None
-    suspects = cells.filter((pl.col("text").str.len_bytes() >= 12) & pl.col("text").str.contains(_ALONE))
+    suspects = cells.filter((pl.col("text").str.len_bytes() >= 12) & pl.col("text").str.contains(_LONG))
     if suspects.height == 0:
         return None
-    runs = suspects.with_columns(pl.col("text").str.extract_all(_RUN).alias("run")).explode(
-        "run", empty_as_null=True, keep_nulls=True
-    )
-    runs = runs.with_columns(pl.col("run").str.replace_all(r"[ \-]", "").alias("digits"))
-    runs = runs.with_columns(luhn(pl.col("digits")).alias("passes"), _known(pl.col("digits")).alias("known"))
+    runs = _numbers_in(suspects)
     names_cards = bool(_NAMES_CARDS.search(name)) and not _NOT_A_NUMBER.search(name)
     hits = runs.filter(pl.col("passes")) if names_cards else runs.filter(pl.col("passes") & pl.col("known"))
-    plain = hits.filter(~pl.col("text").str.contains(r"[A-Za-z].*[ ]|[ ].*[A-Za-z]|[0-9]{4}[ \-][0-9]{4}"))
+    plain = hits.filter(~pl.col("text").str.contains(r"[A-Za-z].*[ ]|[ ].*[A-Za-z]") & ~pl.col("grouped"))
     if hits.height == 0 or (not names_cards and plain.height == hits.height and _by_chance(name, cells, runs, hits)):
         return None
     row, digits = hits.sort("row").select("row", "digits").row(0)
     return CardNumber(int(row), name, str(digits)[-4:])
+
+
+def _numbers_in(cells: pl.DataFrame) -> pl.DataFrame:
+    """Every number in `text` that may be a card's: `digits`, whether they are `grouped` as on a card, whether the Luhn
+    formula `passes` and the number is `known`; with `row` and `text`.
+
+    Looked at are rows of digit groups as a whole, each group by itself, and groups parted as on a card: an expiry date
+    or a code beside a number does not hide it.
+    """
+    is_digits = pl.col("text").str.contains("^[0-9]+$")
+    found = [cells.filter(is_digits).with_columns(pl.col("text").alias("digits"), pl.lit(False).alias("grouped"))]
+    cells = cells.filter(~is_digits)
+    bare = pl.col("text").str.replace_all(_NO_NUMBERS, "x").str.replace_all(f"([0-9]){_MARK}{{1,3}}", "${1} ")
+    rows = cells.with_columns(bare.str.extract_all(r"[0-9]+(?: [0-9]+)*").alias("run"))
+    rows = rows.explode("run", empty_as_null=True, keep_nulls=True).filter(pl.col("run").str.len_bytes() >= 12)
+    found.append(rows.drop("run").with_columns(rows["run"].alias("digits"), pl.lit(False).alias("grouped")))
+    left = rows.filter(pl.col("run").str.contains(" ", literal=True))
+    for _ in range(_MOST_GROUPS if left.height else 0):
+        alone = pl.col("run").str.extract("^([0-9]+)")
+        parted = pl.col("run").str.extract(f"^({_GROUPED})(?: |$)")
+        found += [
+            left.select("row", "text", alone.alias("digits"), pl.lit(False).alias("grouped")),
+            left.select("row", "text", parted.alias("digits"), pl.lit(True).alias("grouped")),
+        ]
+        left = left.with_columns(pl.col("run").str.replace("^[0-9]+ ?", "")).filter(pl.col("run").str.len_bytes() >= 12)
+    every = pl.concat(each.select("row", "text", "digits", "grouped") for each in found)
+    if rows.height:
+        every = every.with_columns(pl.col("digits").str.replace_all(" ", "", literal=True))
+        every = every.group_by("row", "text", "digits", maintain_order=True).agg(pl.col("grouped").any())
+    every = every.filter(pl.col("digits").str.len_bytes().is_between(12, 19))
+    return every.with_columns(luhn(pl.col("digits")).alias("passes"), _known(pl.col("digits")).alias("known"))
 
 
 def _known(digits: pl.Expr) -> pl.Expr:
@@ -113,7 +156,7 @@ def _known(digits: pl.Expr) -> pl.Expr:
 
 def _by_chance(name: str, cells: pl.DataFrame, runs: pl.DataFrame, hits: pl.DataFrame) -> bool:
     """Whether the hits are what chance gives in a column that holds a long number in every row, such as references."""
-    if runs.height * 2 < cells.height:
+    if runs.height * 2 < cells["text"].count():
         return False
     tried = int(runs["known"].sum())
     if tried < FEW:
@@ -123,18 +166,25 @@ def _by_chance(name: str, cells: pl.DataFrame, runs: pl.DataFrame, hits: pl.Data
 
 
 def tail(hits: int, tried: int) -> float:
-    """Chance that `hits` or more of `tried` random numbers pass the Luhn check (binomial, one in ten)."""
-    if hits > tried * CHANCE * 4 and tried > 300:
-        return 0.0
-    return sum(
-        math.comb(tried, count) * CHANCE**count * (1 - CHANCE) ** (tried - count)
-        for count in range(hits, min(tried, hits + 200) + 1)
-    )
+    """Chance that `hits` or more of `tried` random numbers pass the Luhn check (binomial, one in ten); 1 where they are
+    no more than chance gives.
+
+    Summed through logarithms, for the coefficients of thousands of numbers are too large for a float.
+    """
+    if hits <= tried * CHANCE:
+        return 1.0
+    return math.fsum(
+        math.exp(
+            math.lgamma(tried + 1) - math.lgamma(count + 1) - math.lgamma(tried - count + 1)
+            + count * math.log(CHANCE) + (tried - count) * math.log1p(-CHANCE)
+        )
+        for count in range(hits, min(tried, hits + _TERMS) + 1)
+    )  # fmt: skip
 
 
 def without_digits(text: str) -> str:
     """A name that is to be shown before its file was looked at: no run of digits as long as a card number stays."""
-    return re.sub(_RUN, "...", text)
+    return re.sub(r"[0-9](?:[ \-]?[0-9]){11,18}", "...", text)
 
 
 def card_number_in(text: str) -> str | None:
@@ -143,10 +193,7 @@ def card_number_in(text: str) -> str | None:
     One number of a known length and prefix that passes the check is enough: nobody writes such a number into a reason
     by chance.
     """
-    for run in _ANY_RUN.finditer(text):
-        digits = re.sub(r"[ \-]", "", run.group())
-        known = re.match(_PREFIXES.get(len(digits), r"(?!)"), digits) is not None
-        doubled = [int(digit) * (1 + at % 2) for at, digit in enumerate(reversed(digits))]
-        if known and sum(size - 9 if size > 9 else size for size in doubled) % 10 == 0:
-            return digits[-4:]
-    return None
+    if not _ANY_LONG.search(text):
+        return None
+    found = _numbers_in(pl.DataFrame({"row": [1], "text": [text]})).filter(pl.col("passes") & pl.col("known"))
+    return str(found["digits"][0])[-4:] if found.height else None

@@ -52,7 +52,8 @@ def target_of(text: str, done: Reconciliation) -> Target:
 
     Raises ReconError where it names nothing, with the nearest names that there are.
     """
-    asked = text.strip()
+    # What was typed is said again in errors: nothing of it may steer the terminal.
+    asked = "".join(mark if mark.isprintable() else "?" for mark in text.strip())
     machines = _machines(done)
     checks = done.frames["payout_checks"]
     if asked in machines:
@@ -67,7 +68,7 @@ def target_of(text: str, done: Reconciliation) -> Target:
         day = _day(found[1], asked)
         return _paid_on(asked, day, checks) if name == "payout" else _collection(asked, name, day, found[2], done)
     if _ID.fullmatch(asked.lower()):
-        return _finding(asked, done.frames["findings"])
+        return _finding(asked, done)
     raise ReconError(f'"{asked}" is nothing that this run knows.{_nearest_of_all(asked, machines, checks)}')
 
 
@@ -135,11 +136,15 @@ def _payouts(text: str, found: Frame) -> Target:
     return Target("payout", text, payouts=tuple(found.select("file", "row").iter_rows()))
 
 
-def _finding(text: str, findings: Frame) -> Target:
+def _finding(text: str, done: Reconciliation) -> Target:
+    findings = done.frames["findings"]
     begun = findings.filter(pl.col("id").str.starts_with(text.lower()))
     if begun.height == 1:
         return Target("finding", text, finding=begun.row(0, named=True))
     if begun.height == 0:
+        decided = _decided(text, done)
+        if decided is not None:
+            raise ReconError(decided)
         near = get_close_matches(text.lower(), findings["id"].to_list(), n=1)
         meant = f' Did you mean "{near[0]}"?' if near else ""
         raise ReconError(
@@ -148,6 +153,23 @@ def _finding(text: str, findings: Frame) -> Target:
         )
     ids = ", ".join(begun["id"].head(5).to_list())
     raise ReconError(f"{begun.height} findings have an id that begins with {text}: {ids}. Give more of its digits")
+
+
+def _decided(text: str, done: Reconciliation) -> str | None:
+    """What to say of a finding that was decided about and occurs no more, such as one that a correction ended."""
+    decisions = done.frames.get("decisions")
+    if decisions is None:
+        return None
+    own = decisions.filter(pl.col("finding").str.starts_with(text.lower())).sort("entry")
+    if own.height == 0:
+        return None
+    last = own.row(-1, named=True)
+    slot = "/".join(part for part in (last["machine"], last["label"]) if part is not None)
+    after = f" Its slot or machine: recon trace ROUTE {slot}" if slot else ""
+    return (
+        f"the finding {last['finding']} ({last['kind']}) does not occur in the time shown. Entry {last['entry']} of the"
+        f" ledger decided about it: {last['state']}.{after}"
+    )
 
 
 def _nearest_of_all(asked: str, machines: set[str], checks: Frame) -> str:

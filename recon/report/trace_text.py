@@ -178,12 +178,11 @@ class _Page:
             left = "" if balance is None else self._money(balance, machine)
         moved, left = (moved, left) if line["in_figure"] or line["what"] == "layout" else ("", "out")
         lead = f"  {self._clock(line):<14} {line['what']:<10} {moved:>6} {left:>{6 if units else 8}}  "
-        told = self._details(line, units=units)
-        if closing and line["in_figure"] and balance is not None:
-            told = f"{told}; expected {left}"
-        yield from _hung(lead, told)
+        expected = left if closing and line["in_figure"] and balance is not None else ""
+        yield from _hung(lead, self._details(line, units=units, expected=expected))
 
-    def _details(self, line: Mapping[str, Any], *, units: bool) -> str:
+    def _details(self, line: Mapping[str, Any], *, units: bool, expected: str = "") -> str:
+        """What there is to say of a line. expected: what a closing count or collection was to be."""
         parts = []
         machine, what = line["machine"], line["what"]
         if what == "layout" and line["state"] is not None:
@@ -199,6 +198,7 @@ class _Page:
             parts.append("percent and per vend, as in route.toml")
         elif what == "vend" and line["tender"] is not None:
             parts.append(self._vend(line, units=units))
+        parts += [f"expected {expected}"] if expected else []
         if line["side"] is not None and line["in_figure"]:
             parts.append(_SIDES[line["side"]])
         if line["why"] is not None:

@@ -142,3 +142,21 @@ def test_no_file_steers_the_terminal(route: RouteBuilder) -> None:
     assert all(mark.isprintable() or mark == "\n" for mark in text)
     told = json.loads(printed(route.root, "m-1/A1", "--format", "json"))
     assert told["stock"][0]["lines"][1]["text"] == row.rstrip("\n")
+
+
+def test_a_corrected_count_is_traced_with_its_entry_and_what_the_file_says(route: RouteBuilder) -> None:
+    route.counts("09-01 09:00, A1, 10", "09-08 09:00, A1, 6").vends("09-03 12:00, A1, cash, 2.00")
+    runner = CliRunner(env={"SOURCE_DATE_EPOCH": MOMENT})
+    found = json.loads(runner.invoke(app, ["run", str(route.root), "--format", "json", "--quiet"]).stdout)["findings"]
+    (short,) = [each["id"] for each in found if each["kind"] == "stock-short"]
+    words = ["--to", "9", "--by", "Ann", "--why", "counted again", "--quiet"]
+    done = runner.invoke(app, ["decide", str(route.root), short, "correct", *words])
+    assert done.exit_code == 0, done.output
+    told = json.loads(printed(route.root, "m-1/A1", "--format", "json"))["stock"][0]
+    assert (told["counted"], told["variance"]) == (9, 0)
+    closing = told["lines"][-1]
+    assert (closing["figure"], closing["text"]) == (9, "m-1,2026-09-08 09:00,A1,6,,")
+    assert closing["why"] == f"counted corrected to 9 by entry {closing['entry']}; the file says 6"
+    gone = runner.invoke(app, ["trace", str(route.root), short])
+    assert gone.exit_code != 0
+    assert f"Entry {closing['entry']} of the ledger decided about it: corrected" in str(gone.exception)

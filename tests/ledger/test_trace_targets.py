@@ -74,6 +74,7 @@ def test_six_digits_of_a_finding_are_enough(done: Reconciliation) -> None:
         ("payout@2026-09-28", 'Did you mean "2026-09-29"? Days of payouts: 2026-09-29, 2026-09-30'),
         ("0123456789ab", "no finding of this run has an id that begins with 0123456789ab. A finding goes when its"),
         ("", '"" is nothing that this run knows'),
+        ("quay-\x1b[31m", '"quay-?[31m" is nothing that this run knows'),
         ("quay-2@", '"quay-2@" is nothing that this run knows. Did you mean "quay-2"?'),
         ("quay-2/", 'machine "quay-2" has no slot "". Its labels: 110, A/1'),
     ],

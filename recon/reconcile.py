@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from recon.balance.cash import cash_windows
-from recon.balance.payouts import CardMoney, card_money
+from recon.balance.payouts import CardMoney, card_money, midnight
 from recon.balance.prices import price_vends
 from recon.balance.running import breaches
 from recon.balance.silence import silent_spans
@@ -251,12 +251,7 @@ class _Shown:
         return vends.filter(self._happening(pl.col("time")))
 
     def paid(self, checks: Frame, zone: str) -> Frame:
-        day = (
-            pl.col("paid_on")
-            .cast(pl.Datetime("us"))
-            .dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-        )
-        return checks.filter(self._happening(day.dt.convert_time_zone("UTC")).fill_null(True))
+        return checks.filter(self._happening(midnight(pl.col("paid_on"), zone)))
 
     def touching(self, findings: Frame) -> Frame:
         """Findings whose time reaches into what is shown; those without a time always.

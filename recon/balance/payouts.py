@@ -20,16 +20,35 @@ from recon.model.settings import Cards
 @dataclass(frozen=True, slots=True)
 class CardMoney:
     """checks: the frame `payout_checks`. unpaid: machine and day with card vends that no payout covers though later
-    days are paid out (machine, day, stretch, vends, low, first_time, last_time).
+    days are paid out (machine, day, stretch, vends, low, first_time, last_time). overlaps: pairs of payouts that cover
+    card vends of the same machine and day, as from _overlaps.
     """
 
     checks: Frame
     unpaid: Frame
+    overlaps: Frame
 
 
 def fee(gross: int, vends: int, cards: Cards, digits: int) -> int:
     """Percent and per-vend fees on `gross` minor units from `vends` vends, rounded once, half to even."""
     return round_minor(Decimal(gross) * cards.percent / 100 + cards.per_vend.scaleb(digits) * vends)
+
+
+def midnight(day: pl.Expr, zone: str) -> pl.Expr:
+    """The first moment of a day (Date) in `zone`, UTC.
+
+    Some zones change their clocks at midnight: one that does not exist is the first moment behind the gap, one that
+    happens twice the earlier.
+    """
+    local = day.cast(pl.Datetime("us"))
+
+    def here(moment: pl.Expr) -> pl.Expr:
+        placed = moment.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        return placed.dt.convert_time_zone("UTC")
+
+    # A gap begins at its midnight by the clocks of the day before.
+    moved = here(local - pl.duration(days=1)) + pl.duration(hours=24)
+    return pl.coalesce(here(local), moved).cast(TIME)
 
 
 def card_money(
@@ -57,7 +76,8 @@ def card_money(
     )
     for_all = alike.height - int(alike["foreign"].sum())
     checks = _checked(joined, cards, layouts.digits, for_all, zone, digits)
-    return CardMoney(guard(checks, PAYOUT_CHECKS), _unpaid(days, payouts, covered))
+    checks = guard(checks, PAYOUT_CHECKS)
+    return CardMoney(checks, _unpaid(days, payouts, covered), _overlaps(checks, covered, zone))
 
 
 def _days(priced: Frame, zone: str) -> Frame:
@@ -121,23 +141,11 @@ def _checked(
         .otherwise(pl.max_horizontal(pl.col("machines").fill_null(0), pl.lit(for_all)))
     )
 
-    def midnight(day: str, days_on: int) -> pl.Expr:
-        local = (pl.col(day) + pl.duration(days=days_on)).cast(pl.Datetime("us"))
-        # Some zones change their clocks at midnight: a midnight in a gap is the first moment after it.
-        return (
-            pl.coalesce(
-                local.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null"),
-                (local + pl.duration(hours=1)).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null"),
-            )
-            .dt.convert_time_zone("UTC")
-            .cast(TIME)
-        )
-
     out = joined.with_columns(
         pl.Series("fees_expected", fees, dtype=pl.Int64),
         pl.Series("fees_on_gross", on_gross, dtype=pl.Int64),
-        midnight("from", 0).alias("starts"),
-        midnight("to", 1).alias("ends"),
+        midnight(pl.col("from"), zone).alias("starts"),
+        midnight(pl.col("to") + pl.duration(days=1), zone).alias("ends"),
         pl.col("low").alias("gross_expected"),
         pl.col("high").alias("gross_high"),
         (machines * each).cast(pl.Int64).alias("monthly"),
@@ -161,3 +169,38 @@ def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:
     # Days without any card vend do not part a stretch: only a day that a payout covers does.
     stretches = known.sort("machine", "day").with_columns(pl.col("done").cum_sum().over("machine").alias("stretch"))
     return stretches.filter(~pl.col("done") & (pl.col("day") <= pl.col("last")))
+
+
+PAYOUT_KEY = ("paid_on", "from", "to", "machine", "reference")
+"""What a payout is known by, where two are told apart or put in order."""
+
+
+def _overlaps(checks: Frame, covered: Frame, zone: str) -> Frame:
+    """Pairs of payouts that cover the same card vends: each counts them in full, so that one of the two must be off.
+
+    Returns one row a pair: for the one first by PAYOUT_KEY (file and row decide among equals) `first_file`, `first_row`
+    and `first_` before each name of PAYOUT_KEY, the same with `second_` for the other; machine (the one that both speak
+    of; null where both are for all), first_day, last_day (of the days shared, with card vends or not), opened_at,
+    closed_at (the moments at which these begin and end), vends, low, high (minor units).
+    """
+    numbered = checks.sort(*PAYOUT_KEY, "file", "row").select("file", "row", *PAYOUT_KEY).with_row_index("at")
+    placed = covered.join(numbered.select("file", "row", "at"), on=["file", "row"])
+    # Few days are paid for twice: only they are paired.
+    placed = placed.filter(pl.struct("machine", "day").is_duplicated())
+    both = placed.join(placed.select("machine", "day", pl.col("at").alias("other")), on=["machine", "day"])
+    both = both.filter(pl.col("at") < pl.col("other"))
+    pairs = both.group_by("at", "other").agg(pl.col("vends", "low", "high").sum())
+    first, second = (
+        numbered.select(pl.col(name).alias(f"{which}_{name}") for name in numbered.columns)
+        for which in ("first", "second")
+    )
+    told = pairs.join(first, left_on="at", right_on="first_at").join(second, left_on="other", right_on="second_at")
+    told = told.sort("at", "other").drop("at", "other").with_columns(
+        pl.coalesce("first_machine", "second_machine").alias("machine"),
+        pl.max_horizontal("first_from", "second_from").alias("first_day"),
+        pl.min_horizontal("first_to", "second_to").alias("last_day"),
+    )
+    return told.with_columns(
+        midnight(pl.col("first_day"), zone).alias("opened_at"),
+        midnight(pl.col("last_day") + pl.duration(days=1), zone).alias("closed_at"),
+    )

@@ -209,6 +209,7 @@ def payout_findings(
     yield _payout("payout-over", compared.filter(pl.col("least") > tolerance), spell)
     yield _unpaid(money.unpaid, priced, settings.timezone, spell)
     yield _fees(checks, tolerance, spell)
+    yield _overlap(money.overlaps, checks, spell)
     undated = numbered(_named(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell))
     yield Draft(
         "payout-undated",
@@ -218,15 +219,45 @@ def payout_findings(
 
 
 def _named(checks: Frame, spell: Speller) -> Frame:
-    label = pl.coalesce("reference", pl.format("of {}", "paid_on"))
-    of = pl.when(pl.col("machine").is_not_null()).then(pl.format(" ({})", "machine")).otherwise(pl.lit(""))
     days = pl.format("{} to {}", "from", "to").fill_null("days that it does not name")
     return checks.with_columns(
-        pl.concat_str(label, of).alias("named"),
+        _name().alias("named"),
         days.alias("span"),
         pl.col("starts").alias("opened_at"),
         pl.col("ends").alias("closed_at"),
     )
+
+
+def _name(which: str = "") -> pl.Expr:
+    """What a payout is called. which: what stands before the names of its columns."""
+    label = pl.coalesce(f"{which}reference", pl.format("of {}", f"{which}paid_on"))
+    machine = pl.col(f"{which}machine")
+    return pl.concat_str(label, pl.when(machine.is_not_null()).then(pl.format(" ({})", machine)).otherwise(pl.lit("")))
+
+
+def _overlap(overlaps: Frame, checks: Frame, spell: Speller) -> Draft:
+    """Pairs of payouts that count the same card vends, where either is shown."""
+    shown = pl.struct(pl.col("file"), pl.col("row"))
+    places = checks.select(shown.alias("place"))["place"].implode()
+    either = [pl.struct(file=f"{which}_file", row=f"{which}_row").is_in(places) for which in ("first", "second")]
+    rows = numbered(overlaps.filter(pl.any_horizontal(either)))
+    one_day = pl.col("first_day") == pl.col("last_day")
+    low, high = spell.money(pl.col("low")), spell.money(pl.col("high"))
+    rows = rows.with_columns(
+        _name("first_").alias("named"),
+        _name("second_").alias("other"),
+        pl.when(one_day).then(pl.format("{}", "first_day")).otherwise(pl.format("{} to {}", "first_day", "last_day"))
+        .alias("span"),
+        how_many(pl.col("vends"), "vend").alias("vends"),
+        pl.when(pl.col("low") == pl.col("high")).then(low).otherwise(pl.format("between {} and {}", low, high))
+        .alias("worth"),
+        pl.col("low").alias("amount"),
+    )  # fmt: skip
+    ends = [
+        rows.select("n", pl.col(f"{which}_file").alias("file"), pl.col(f"{which}_row").alias("row"))
+        for which in ("first", "second")
+    ]
+    return Draft("payout-overlap", rows, evidence_of(pl.concat(ends).sort("n", "file", "row")))
 
 
 def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:

@@ -37,8 +37,8 @@ def bayside() -> Results:
 
 @pytest.fixture(scope="module")
 def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
-    """The kinds that the bayside sample lacks: clock changes, a payout without days; and some findings in
-    other shapes: without price, without slot, in a currency without digits."""
+    """The kinds that the bayside sample lacks: clock changes, payouts without days or of the same days; and
+    some findings in other shapes: without price, without slot, in a currency without digits."""
     route = RouteBuilder(tmp_path_factory.mktemp("others")).settings(timezone="America/Halifax", currency="JPY")
     route.machine("m-1", slot("A1", price=None), slot("A2", price="150"))
     route.vends(
@@ -65,6 +65,7 @@ def others(tmp_path_factory: pytest.TempPathFactory) -> Results:
         )
     route.loads("11-04 12:00, 999, 5", columns="time,bus,loaded", name="loads-by-number.csv")
     route.cash("11-08 09:00, 160, 0", name="cash-again.csv")
+    route.payouts("2026-11-30, 2026-11-02, 2026-11-04, , , 0", name="payouts-again.csv")
     route.file("inbox/loads-none.csv", "machine,time,label,loaded\n")
     sheet = "Tests at m-1\nmachine,label,note\nm-1,a1,Café\nm-1,ZZ,\n"
     route.file("inbox/tests.csv", sheet.encode("cp1252"))

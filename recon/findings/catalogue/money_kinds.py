@@ -5,8 +5,10 @@ from recon.findings.catalogue.kind import Kind
 _WINDOW = ("machine", "opened_at", "closed_at")
 _PAYOUT = ("machine", "paid_on", "from", "to", "reference")
 
-PAYOUT_KINDS = ("payout-short", "payout-over", "fee-differs", "payout-undated")
-"""Kinds that speak of one payout."""
+_BOTH_PAYOUTS = tuple(f"{which}_{name}" for which in ("first", "second") for name in _PAYOUT)
+
+PAYOUT_KINDS = ("payout-short", "payout-over", "fee-differs", "payout-overlap", "payout-undated")
+"""Kinds that speak of payouts, and are shown with them."""
 
 MONEY_KINDS: tuple[Kind, ...] = (
     Kind(
@@ -86,6 +88,14 @@ MONEY_KINDS: tuple[Kind, ...] = (
         meaning="The fees stated are not the percentage and per-vend fees of the stated gross, nor these plus the monthly fee.",
         example="payout P-3393 for 2026-09-21 to 2026-09-27: fees 31.40, where 18.45 are agreed for a gross of 310.00; 12.95 more than that.",
         mend="A fee for another service, a new rate or a minimum may stand behind it: ask for the breakdown.",
+    ),
+    Kind(
+        code="payout-overlap", severity="warning", about=_BOTH_PAYOUTS,
+        words="payouts {named} and {other} both cover {span}: the {vends} by card of these days, {worth}, are expected of each of them.",
+        advice="See which days each of the two pays for, and correct `from` and `to`; if one replaces the other, take that one out of inbox/.",
+        meaning="Two payouts for the same machine cover the same days, or one for all machines and one for a machine do. Card vends of these days are expected of both, so that at least one seems short.",
+        example="payouts P-3391 and P-3392 both cover 2026-09-20: the 21 vends by card of these days, 47.25, are expected of each of them.",
+        mend="A statement that was sent again, a month beside its weeks, and a last day that is the next statement's first are the usual reasons. The days count from the start of `from` to the end of `to`.",
     ),
     Kind(
         code="payout-undated", severity="note", about=_PAYOUT,

@@ -10,19 +10,27 @@ import polars as pl
 
 from recon.intake.describe import Reading
 from recon.intake.table import ROW, SHOWN, Passed, TextTable
+from recon.model.words import FileKind
 
 _NAMED = ("machine", "label", "bus")
-"""Fields that a blank sheet has filled in."""
+"""Fields that a blank sheet may have filled in."""
+
+_DRAFTED: dict[FileKind, tuple[str, ...]] = {"counts": ("machine", "label"), "cash": ("machine",)}
+"""Fields that a drafted sheet has filled in on every line: where one is blank, somebody else wrote the line."""
 
 
 def without_unfilled(table: TextTable, reading: Reading) -> TextTable:
     """Pass over the lines of a count or cash sheet that hold nothing but what it was drafted with."""
-    to_fill = [table.column(column) for field, column in reading.columns.items() if field not in _NAMED]
-    if reading.kind not in ("counts", "cash") or table.frame.height == 0 or not to_fill:
+    drafted, columns = _DRAFTED.get(reading.kind, ()), reading.columns
+    if table.frame.height == 0 or not drafted or not columns.keys() >= {*drafted}:
         return table
     blank = pl.repeat(True, table.frame.height, eager=True)
-    for cells in to_fill:
-        blank = blank & (cells.str.strip_chars().fill_null("") == "")
+    for field, column in columns.items():
+        empty = table.column(column).str.strip_chars().fill_null("") == ""
+        if field in drafted:
+            blank = blank & ~empty
+        elif field not in _NAMED:
+            blank = blank & empty
         if not blank.any():
             return table
     rows = table.frame.filter(blank)[ROW].to_list()

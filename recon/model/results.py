@@ -13,7 +13,8 @@ from recon.model.words import FileKind, Severity, State
 
 
 class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    # Built when first used: a run that prints text never does, and building takes longer than reading a small inbox.
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
 
 
 class InputFile(_Record):

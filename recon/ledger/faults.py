@@ -17,19 +17,15 @@ _NETWORK: Final = (
 )
 _READING: Final = "reading or writing failed. Check the disk, or the connection if this is a network folder"
 
+_NAMED: Final = {
+    _FULL: ("ENOSPC", "EDQUOT", "EFBIG"),
+    _READ_ONLY: ("EROFS", "EACCES", "EPERM"),
+    _NETWORK: ("ENOLCK", "EOPNOTSUPP", "ENOTSUP", "ENOSYS"),
+    _READING: ("EIO", "ESTALE"),
+}
+# Not every system knows every one of them.
 _BY_ERRNO: Final = {
-    errno.ENOSPC: _FULL,
-    errno.EDQUOT: _FULL,
-    errno.EFBIG: _FULL,
-    errno.EROFS: _READ_ONLY,
-    errno.EACCES: _READ_ONLY,
-    errno.EPERM: _READ_ONLY,
-    errno.ENOLCK: _NETWORK,
-    errno.EOPNOTSUPP: _NETWORK,
-    errno.ENOTSUP: _NETWORK,
-    errno.ENOSYS: _NETWORK,
-    errno.EIO: _READING,
-    errno.ESTALE: _READING,
+    getattr(errno, name): said for said, names in _NAMED.items() for name in names if hasattr(errno, name)
 }
 
 _BY_SQLITE: Final = {

@@ -41,7 +41,7 @@ injection)."""
 _MANY = 10_000
 """Rows from which on it pays to look for texts that recur."""
 _LOOKED_AT = 1000
-"""Cells over a column that are looked at to tell whether they do: where a quarter of them differ, they do not."""
+"""Cells over a column that are looked at to tell whether they do: where more than a quarter differ, they do not."""
 
 _OLDEST = datetime(OLDEST_YEAR, 1, 1, tzinfo=UTC)
 _NONE_REFUSED = REJECTS.empty().drop("text")
@@ -263,8 +263,11 @@ class Reader:
 
     def _by_texts(self, field: _Field) -> list[pl.Series]:
         """Value and reason of a field, read once for each of its texts; none where these are too many."""
-        texts = None if field.source is None or self.work.height < _MANY else self.work[field.source]
-        if texts is None or texts.gather_every(texts.len() // _LOOKED_AT).n_unique() * 4 > _LOOKED_AT:
+        if field.source is None or self.work.height < _MANY:
+            return []
+        texts = self.work[field.source]
+        some = texts.gather_every(max(1, texts.len() // _LOOKED_AT))
+        if some.n_unique() * 4 > some.len():
             return []
         coded = texts.cast(pl.Categorical(pl.Categories.random()))
         each = coded.drop_nulls().unique()

@@ -133,8 +133,8 @@ def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
 
 def price_findings(priced: Frame, layouts: Layouts, spell: Speller) -> Iterator[Draft]:
     """Prices that were filled, that could not be, and that differ from the layout's."""
-    labelled = priced.drop("label").join(layouts.slots.select("slot", "label"), on="slot", how="left")
-    known = labelled.join(layouts.machines.select("machine"), on="machine", how="semi")
+    named = priced.rename({"label": "logged_label"}).join(layouts.slots.select("slot", "label"), on="slot", how="left")
+    known = named.join(layouts.machines.select("machine"), on="machine", how="semi")
     yield _filled(known.filter(pl.col("priced").is_in(["layout", "neighbours"])), spell)
     yield _unpriced(known.filter(pl.col("priced") == "range"), spell)
     yield _differing(known.filter((pl.col("priced") == "log") & (pl.col("price") != pl.col("layout_price"))), spell)
@@ -172,22 +172,26 @@ def _filled(vends: Frame, spell: Speller) -> Draft:
 
 
 def _unpriced(vends: Frame, spell: Speller) -> Draft:
+    """By slot; where there is none, by the number, else by the label that the log names."""
+    strange = pl.col("label").is_null()
     told = vends.with_columns(
-        pl.col("tender").cast(pl.String), pl.when(pl.col("label").is_null()).then("bus").alias("bus")
+        pl.col("tender").cast(pl.String),
+        pl.when(strange).then("bus").alias("bus"),
+        pl.when(strange & pl.col("bus").is_null()).then("logged_label").otherwise("label").alias("label"),
+        (strange & pl.col("bus").is_null()).alias("by_label"),
     )
-    sums = [(pl.col(f"paid_{side}") * pl.col("quantity")).sum().alias(f"{side}_sum") for side in ("low", "high")]
-    rows, proof = _grouped(told, ["machine", "label", "bus", "tender"], spell, *sums)
+    sums = [(pl.col(f"paid_{side}") * pl.col("quantity")).sum().alias(side) for side in ("low", "high")]
+    rows, proof = _grouped(told, ["machine", "label", "bus", "by_label", "tender"], spell, *sums)
     named = (
-        pl.when(pl.col("label").is_not_null())
-        .then(pl.col("label"))
-        .when(pl.col("bus").is_not_null())
+        pl.when(pl.col("bus").is_not_null())
         .then(pl.format("number {}", "bus"))
-        .otherwise(pl.lit("without a number"))
+        .when(pl.col("label").is_null())
+        .then(pl.lit("without a number"))
+        .when("by_label")
+        .then(pl.format("label {}", "label"))
+        .otherwise(pl.col("label"))
     )
-    rows = rows.with_columns(
-        named.alias("named"), spell.money(pl.col("low_sum")).alias("low"), spell.money(pl.col("high_sum")).alias("high")
-    )
-    return Draft("unpriced-vend", rows, proof)
+    return Draft("unpriced-vend", rows.with_columns(named.alias("named"), _span(spell).alias("worth")), proof)
 
 
 def _differing(vends: Frame, spell: Speller) -> Draft:

@@ -43,21 +43,21 @@ def cash_findings(
     )
     short = judged.filter(pl.col("most") < -pl.col("tolerance"))
     over = judged.filter(pl.col("least") > pl.col("tolerance"))
-    yield _cash("cash-short", short, spell)
-    yield _cash("cash-over", over, spell)
+    yield _cash("cash-short", short, collections, spell)
+    yield _cash("cash-over", over, collections, spell)
     undecided = judged.filter(pl.col("over_short").abs() > pl.col("tolerance"))
     undecided = undecided.join(
         pl.concat([short, over]).select("machine", "opened_at"), on=["machine", "opened_at"], how="anti"
     )
-    yield _cash_boundary(undecided.filter(pl.col("unpriced_vends") == 0), settings, spell)
-    yield _not_logged(windows.filter(~pl.col("logs_cash")), spell)
+    yield _cash_boundary(undecided.filter(pl.col("unpriced_vends") == 0), collections, settings, spell)
+    yield _not_logged(windows.filter(~pl.col("logs_cash")), collections, spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     yield _no_collection(collections, counts, priced, layouts, near, spell)
     known = collections.join(layouts.machines.select("machine"), on="machine", how="semi")
     yield _collection_restated(restated_collections(known), known, spell)
 
 
-def _cash(kind: str, rows: Frame, spell: Speller) -> Draft:
+def _cash(kind: str, rows: Frame, collections: Frame, spell: Speller) -> Draft:
     ranged = pl.col("unpriced_vends") > 0
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at")
     span = pl.format("{} to {}", spell.money(pl.col("expected_low")), spell.money(pl.col("expected_high")))
@@ -72,15 +72,23 @@ def _cash(kind: str, rows: Frame, spell: Speller) -> Draft:
         .otherwise(pl.lit(""))
         .alias("also"),
     )
-    return Draft(kind, rows, _both_sheets(rows))
+    return Draft(kind, rows, _both_sheets(rows, collections))
 
 
-def _both_sheets(rows: Frame) -> Frame:
-    opening = rows.select("n", pl.col("open_file").alias("file"), pl.col("open_row").alias("row"))
-    return evidence_of(pl.concat([opening, rows.select("n", "file", "row")]).sort("n", maintain_order=True))
+def _both_sheets(windows: Frame, collections: Frame) -> Frame:
+    """Every row of the collections that open and close the windows of each `n`, of the sheets that count."""
+    ends = [
+        windows.select("n", "machine", pl.col(time).alias("time"), pl.col(file).alias("file"))
+        for time, file in (("opened_at", "open_file"), ("closed_at", "file"))
+    ]
+    # One collection closes a window and opens the next.
+    told = pl.concat(ends).unique().join(
+        collections.select("machine", "time", "file", "row"), on=["machine", "time", "file"]
+    )
+    return evidence_of(told.sort("n", "time", "file", "row"))
 
 
-def _cash_boundary(rows: Frame, settings: Settings, spell: Speller) -> Draft:
+def _cash_boundary(rows: Frame, collections: Frame, settings: Settings, spell: Speller) -> Draft:
     size = spell.money(pl.col("over_short").abs())
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
         pl.lit("").alias("slot"),
@@ -91,10 +99,10 @@ def _cash_boundary(rows: Frame, settings: Settings, spell: Speller) -> Draft:
         .otherwise(pl.format("cash {} over", size))
         .alias("variance"),
     )
-    return Draft("boundary-vends", rows, _both_sheets(rows))
+    return Draft("boundary-vends", rows, _both_sheets(rows, collections))
 
 
-def _not_logged(windows: Frame, spell: Speller) -> Draft:
+def _not_logged(windows: Frame, collections: Frame, spell: Speller) -> Draft:
     taken = windows.filter(pl.col("collected") > 0).sort("machine", "opened_at")
     groups = taken.group_by("machine", maintain_order=True).agg(
         how_many(pl.len(), "collection").alias("collections"),
@@ -104,11 +112,8 @@ def _not_logged(windows: Frame, spell: Speller) -> Draft:
         pl.col("closed_at").max(),
     )
     rows = numbered(groups).with_columns(spell.money(pl.col("collected")).alias("collected"))
-    return Draft(
-        "cash-not-logged",
-        rows,
-        evidence_of(taken.join(rows.select("n", "machine"), on="machine").sort("n", "opened_at")),
-    )
+    taken = taken.join(rows.select("n", "machine"), on="machine")
+    return Draft("cash-not-logged", rows, _both_sheets(taken, collections))
 
 
 def _no_collection(

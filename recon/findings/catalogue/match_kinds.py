@@ -58,7 +58,7 @@ MATCH_KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         code="unpriced-vend", severity="warning", about=("machine", "label", "bus", "tender"),
-        words="{machine} {named}: {vends} by {tender} without a price that anything settles: between {low} and {high} in all.",
+        words="{machine} {named}: {vends} by {tender} without a price that anything settles: {worth} in all.",
         advice="Give the slot its price in the layout, from the day on which it was set.",
         meaning="Neither the log nor the layout gives a price, and the slot's own priced vends do not agree or are too few. The money expected becomes a range.",
         example="library-1 105: 3 vends by cash without a price that anything settles: between 4.50 and 6.00 in all.",

@@ -20,6 +20,7 @@ from recon.ledger.record import lines_of_entry, record_files, record_restated, r
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.reconcile import Progress, Run, run
 from recon.report.folder import write_report
+from recon.report.html import report_pages
 from recon.report.rejects_csv import rejects_csv
 from recon.route.folder import read_route
 
@@ -58,7 +59,7 @@ def run_and_record(
 def _record(ledger: Writer, folder: Path, finished: Run) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
-    record_files(ledger, folder, finished.intake, done.now)
+    record_files(ledger, folder, finished.route, finished.intake, done.now)
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
@@ -91,3 +92,4 @@ def _files(done: Reconciliation, results: str, anchor: Anchor, digest: str) -> I
     yield "rejects.csv", rejects_csv(done)
     told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}
     yield "ledger.json", json.dumps(told, indent=2) + "\n"
+    yield from report_pages(done)

@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -13,13 +14,14 @@ from recon.intake.clock import AmbiguousFormat
 from recon.intake.describe import Reading, UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
 from recon.intake.encoding import UnreadableFile
+from recon.intake.kept import Fresh, Keeper, KeptPart, put_back
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
 from recon.intake.opened import Part, open_file
 from recon.intake.settle import settle
-from recon.intake.table import ROW, TextTable
-from recon.intake.texts import by_field
+from recon.intake.table import FEW_ROWS, ROW, TextTable
+from recon.intake.texts import Settled, by_field, by_field_alike
 from recon.model.border import guard
 from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
 from recon.model.words import FILE_KINDS, FileKind
@@ -31,7 +33,8 @@ LARGEST_FILE = 4 * 1024**3
 
 @dataclass(frozen=True, slots=True)
 class Intake:
-    """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames."""
+    """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames. fresh: what the files
+    gave that were read anew."""
 
     inputs: Frame
     rejects: Frame
@@ -42,6 +45,7 @@ class Intake:
     cash: Frame
     payouts: Frame
     tests: Frame
+    fresh: Fresh
 
     @property
     def paths(self) -> list[str]:
@@ -66,16 +70,21 @@ class _File:
 class _Gathered:
     """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came
     back.
-    seen: the first file of each content. groups: the cells of all files of one format, by that format."""
+    kept: the tables that are put back, with the numbers of their files. by_moment: files whose dates the moment of the
+    run settled. seen: the first file of each content. settled: the files whose columns are known, by their format.
+    groups: their cells, by format and columns."""
 
     files: list[_File] = field(default_factory=list)
     tables: dict[int, TextTable] = field(default_factory=dict)
+    settled: dict[tuple[object, ...], list[Settled]] = field(default_factory=dict)
     groups: dict[tuple[object, ...], tuple[Reading, list[Frame]]] = field(default_factory=dict)
     readings: dict[int, Reading] = field(default_factory=dict)
     mended: dict[int, TextTable] = field(default_factory=dict)
     seen: dict[tuple[str | None, str | None], int] = field(default_factory=dict)
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
+    kept: list[tuple[KeptPart, int]] = field(default_factory=list)
+    by_moment: set[int] = field(default_factory=set)
 
     def add(self, file: _File) -> int:
         """The number of a further input."""
@@ -102,7 +111,8 @@ class _Gathered:
     def group(self, reading: Reading, texts: Frame) -> None:
         """Files of one kind, one description and one set of columns are read together."""
         key = (reading.kind, reading.name, *texts.columns)
-        self.groups.setdefault(key, (reading, []))[1].append(texts)
+        if texts.height:
+            self.groups.setdefault(key, (reading, []))[1].append(texts)
 
 
 def _is_shown(parts: Sequence[str]) -> bool:
@@ -117,18 +127,25 @@ def inbox_files(root: Path) -> list[Path]:
     return sorted(shown, key=lambda path: path.relative_to(root).as_posix())
 
 
-def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lambda path: None) -> Intake:
+def take_in(
+    route: Route,
+    *,
+    now: datetime,
+    on_file: Callable[[str], None] = lambda path: None,
+    keeper: Keeper | None = None,
+) -> Intake:
     """Read every file in the route's inbox into canonical frames.
 
     now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
+    keeper: hands back what files gave that were read before; the result is the same with and without.
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
-    gathered = _Gathered()
     known = Known(route)
-    for path in inbox_files(route.root):
-        name = path.relative_to(route.root).as_posix()
-        on_file(name)
-        _take_file(path, name, gathered, known, now)
+    gathered = _gather(known, on_file, keeper, frozenset())
+    if gathered.mended and gathered.kept:
+        # Mended lines are read as those that they stand for, whose files have to be at hand.
+        gathered = _gather(known, on_file, keeper, _spoken_of(gathered))
+    _read_cells(gathered, known, now)
     accepted: dict[FileKind, list[Frame]] = {kind: [] for kind in FILE_KINDS}
     refused: list[Frame] = []
     for reading, texts in gathered.groups.values():
@@ -136,9 +153,52 @@ def take_in(route: Route, *, now: datetime, on_file: Callable[[str], None] = lam
         accepted[reading.kind].append(rows.accepted)
         gathered.notices.append(rows.notices)
         refused.append(rows.rejected)
+    fresh = _fresh(gathered, accepted, refused)
     stands_for = _take_mended(gathered, accepted, refused, known, now)
     gathered.rejects.extend(_rejects(gathered, refused))
-    return _assemble(gathered, accepted, stands_for)
+    if keeper is not None and gathered.kept:
+        for kind in FILE_KINDS:
+            accepted[kind] += put_back(keeper, kind, gathered.kept)
+        gathered.rejects += put_back(keeper, "rejects", gathered.kept)
+        gathered.notices += put_back(keeper, "notices", gathered.kept)
+    return _assemble(gathered, accepted, stands_for, fresh)
+
+
+def _gather(
+    known: Known, on_file: Callable[[str], None], keeper: Keeper | None, anew: frozenset[str]
+) -> _Gathered:
+    """Open every file, or find what it gave before; those named in `anew` are opened whatever is kept of them."""
+    gathered = _Gathered()
+    root = known.route.root
+    for path in inbox_files(root):
+        name = path.relative_to(root).as_posix()
+        on_file(name)
+        _take_file(path, name, gathered, known, None if name in anew else keeper)
+    return gathered
+
+
+def _spoken_of(gathered: _Gathered) -> frozenset[str]:
+    """The files whose rows are mended elsewhere."""
+    named: set[str] = set()
+    for table in gathered.mended.values():
+        paths = {str(path).rpartition(" [")[0] or str(path) for path in table.column("file").drop_nulls()}
+        named |= paths | set(table.column("file").drop_nulls())
+    return frozenset(named)
+
+
+def _fresh(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame]) -> Fresh:
+    """What the files gave that were read anew, apart from mended lines, which hang on other files."""
+    files = frozenset(set(gathered.readings) - set(gathered.mended))
+    own = pl.col("file").is_in(sorted(files))
+    frames: dict[str, Frame] = {
+        kind: pl.concat([part.select(BY_KIND[kind].names) for part in parts])
+        for kind, parts in accepted.items()
+        if parts
+    }
+    frames["rejects"] = pl.concat([REJECTS.empty(), *_rejects(gathered, refused)]).filter(own)
+    notices = pl.concat([NOTICES.empty(), *gathered.notices])
+    frames["notices"] = notices.filter(own, pl.col("other_file").is_null())
+    return Fresh(files, frames, frozenset(gathered.by_moment))
 
 
 def _take_mended(
@@ -184,12 +244,18 @@ def _standing(batch: Batch, file: int, accepted: Frame) -> Frame:
     return pl.DataFrame(rows, schema=STANDS_FOR, orient="row")
 
 
-def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: datetime) -> None:
+def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, keeper: Keeper | None) -> None:
     """Take in one file: each of its tables is an input of its own, for each has its own account of rows."""
     sha256 = None
     try:
         data = _bytes(path)
         sha256 = hashlib.sha256(data).hexdigest()
+        kept = None if keeper is None else keeper.find(name, sha256)
+        if kept is not None:
+            for table in kept:
+                back = _File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
+                gathered.kept.append((table, gathered.add(back)))
+            return
         opened = open_file(data, name, known.route)
     except UnreadableFile as error:
         gathered.remark(gathered.add(_File(name, name, sha256=sha256)), "unreadable-file", str(error))
@@ -214,12 +280,12 @@ def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, now: da
             )
             gathered.rejects.append(_withheld(part.table, number))
         else:
-            _take_part(part, name, number, gathered, known, now)
+            _take_part(part, name, number, gathered, known)
     if card is None and opened.parts:
         gathered.told_aside(number, opened.aside)
 
 
-def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: Known, now: datetime) -> None:
+def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: Known) -> None:
     file, table = gathered.files[number], part.table
     if table.remark is not None:
         gathered.remark(number, "encoding-assumed", table.remark)
@@ -232,21 +298,60 @@ def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: K
         file.kind, file.source = reading.kind, reading.name
         table = settle(table, reading)
         file.rows = table.rows
-        texts = by_field(table, reading, file=number, now=now, known=known)
-    except (UnknownFormat, AmbiguousFormat) as error:
-        # Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account.
-        gathered.remark(number, "unknown-format", str(error))
-        gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
+    except UnknownFormat as error:
+        _refuse(gathered, number, table, error)
     else:
-        gathered.tables[number] = table
-        gathered.readings[number] = reading
-        if file.rows == 0:
+        key = (reading.kind, reading.name, reading.machine is None, *reading.columns)
+        gathered.settled.setdefault(key, []).append(Settled(number, table, reading))
+    gathered.told_passed(number, table)
+
+
+def _refuse(gathered: _Gathered, number: int, table: TextTable, error: UnknownFormat | AmbiguousFormat) -> None:
+    """Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account."""
+    gathered.remark(number, "unknown-format", str(error))
+    gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
+
+
+def _read_cells(gathered: _Gathered, known: Known, now: datetime) -> None:
+    """Read the cells of every file whose columns are known: those of one format together, where none of them needs to
+    be settled by itself."""
+    read: dict[int, Settled] = {}
+    for files in gathered.settled.values():
+        try:
+            alone = frozenset(settled.number for settled in files)
+            if len(files) > 1 or files[0].table.frame.height <= FEW_ROWS:
+                texts, alone = by_field_alike(files)
+                gathered.group(files[0].reading, texts)
+        except AmbiguousFormat:
+            pass  # each file by itself says why
+        for settled in files:
+            if settled.number in alone:
+                number = settled.number
+                try:
+                    texts = by_field(
+                        settled.table, settled.reading, file=number, now=now, known=known,
+                        on_moment=partial(gathered.by_moment.add, number),
+                    )  # fmt: skip
+                except AmbiguousFormat as error:
+                    _refuse(gathered, number, settled.table, error)
+                    continue
+                gathered.group(settled.reading, texts)
+            read[settled.number] = settled
+    for number, settled in sorted(read.items()):
+        gathered.tables[number] = settled.table
+        gathered.readings[number] = settled.reading
+        if gathered.files[number].rows == 0:
             gathered.remark(number, "no-rows", "")
-        first = gathered.seen.setdefault((file.sha256, part.sheet), number)
+    _tell_copies(gathered)
+
+
+def _tell_copies(gathered: _Gathered) -> None:
+    """Remark each table that is another one byte for byte."""
+    for number in sorted({*gathered.readings, *(number for _, number in gathered.kept)}):
+        file = gathered.files[number]
+        first = gathered.seen.setdefault((file.sha256, file.sheet), number)
         if first != number:
             gathered.remark(number, "duplicate-row", "", other=first)
-        gathered.group(reading, texts)
-    gathered.told_passed(number, table)
 
 
 def _bytes(path: Path) -> bytes:
@@ -291,7 +396,9 @@ def _rejects(gathered: _Gathered, refused: list[Frame]) -> Iterator[Frame]:
             yield _with_text(pl.concat([rows, _torn(table, number)]), table)
 
 
-def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame) -> Intake:
+def _assemble(
+    gathered: _Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame, fresh: Fresh
+) -> Intake:
     frames: dict[str, Frame] = {}
     notices = gathered.notices
     for kind, parts in accepted.items():
@@ -307,6 +414,7 @@ def _assemble(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], stands
         inputs=guard(_account(gathered.files, remarks, rejects), INPUTS),
         rejects=rejects,
         notices=guard(remarks, NOTICES),
+        fresh=fresh,
         **frames,
     )
 

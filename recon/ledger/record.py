@@ -14,13 +14,16 @@ from typing import Any, Final
 
 import polars as pl
 
+from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
 from recon.ledger.journal import Writer
 from recon.ledger.lines import line_tree
 from recon.ledger.originals import keep
+from recon.ledger.shelf import Batch, keep_batch
 from recon.model.errors import ReconError
 from recon.model.frames import Frame
+from recon.route.folder import Route
 
 SETTINGS: Final = ("route.toml", "products.csv", "sources/*.toml")
 LAYOUTS: Final = ("layouts/*.toml", "layouts/*.csv")
@@ -66,13 +69,17 @@ def _bytes(path: Path) -> bytes:
         raise ReconError(f"{path.as_posix()} cannot be read: {error.strerror}. Run again once it can") from error
 
 
-def record_files(ledger: Writer, root: Path, intake: Intake, at: datetime) -> None:
-    """Keep every file of the inbox that was taken in, and say which were refused and why."""
+def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: datetime) -> None:
+    """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why."""
     before = _last_of_each(ledger)
+    batch = keep_batch(root, intake, Known(route))
     for name, parts in _by_file(intake.inputs):
         refused = _refusal(intake.notices, parts)
         if refused is None:
-            body = _taken(root, name, parts)
+            anew = [number for number in parts["file"] if number in batch.told]
+            if not anew and before.get(name, ("",))[0] == "file-taken" and name in before:
+                continue
+            body = _taken(root, name, parts, batch)
             kind: EntryKind = "file-taken"
         else:
             kind, body = "file-refused", {"file": name, **refused}
@@ -105,7 +112,7 @@ def _refusal(notices: Frame, parts: Frame) -> dict[str, Any] | None:
     return {"kind": kinds[0], "reason": told["detail"][0], "sha256": parts["sha256"][0]}
 
 
-def _taken(root: Path, name: str, parts: Frame) -> dict[str, Any]:
+def _taken(root: Path, name: str, parts: Frame, batch: Batch) -> dict[str, Any]:
     data = _bytes(root / name)
     read = str(parts["sha256"][0])
     if hashlib.sha256(data).hexdigest() != read:
@@ -114,15 +121,14 @@ def _taken(root: Path, name: str, parts: Frame) -> dict[str, Any]:
             f"expected {read}. Let whatever writes it finish, then run again"
         )
     keep(root, data)
-    told = parts.select("sheet", "kind", "source", "rows", "rejected").to_dicts()
-    return {
-        "file": name,
-        "sha256": read,
-        "original": read,
-        "size": len(data),
-        "parts": told,
-        "lines": lines_of_entry(data),
-    }
+    whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
+    told = [batch.told.get(number) for number in parts["file"]]
+    accounts = parts.select("path", "sheet", "kind", "source", "rows", "rejected").to_dicts()
+    kept = [{**account, **one} for account, one in zip(accounts, told, strict=True) if one is not None]
+    # A file of which a part could not be read, or with mended lines, is read anew each time.
+    if len(kept) < len(told):
+        return {**whole, "parts": accounts, "batch": None, "table": []}
+    return {**whole, "parts": kept, "batch": batch.name, "table": list(batch.tables)}
 
 
 def lines_of_entry(data: bytes) -> dict[str, Any] | None:

@@ -1,0 +1,64 @@
+"""Files that were read before: what they gave is put back, and they are not read again.
+
+Whoever keeps it (the ledger) answers `find` for a file of that name and content, if what it gave then is what it would
+give now, and hands the rows back kind by kind.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import polars as pl
+
+from recon.model.frames import Frame
+from recon.model.words import FileKind
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPart:
+    """One table of a file: its account, and the number under which its rows are kept in the batch."""
+
+    path: str
+    sheet: str | None
+    kind: FileKind | None
+    source: str | None
+    rows: int
+    batch: str
+    number: int
+
+
+class Keeper(Protocol):
+    """What the intake asks of whoever keeps what files gave."""
+
+    def find(self, name: str, sha256: str) -> Sequence[KeptPart] | None:
+        """The tables of a file, if it was read before and reading it again would give the same."""
+
+    def rows(self, kind: str, batches: Sequence[str]) -> Sequence[tuple[str, Frame]]:
+        """The rows of batches, those that have any: of a kind of file before duplicates are parted, or `rejects`, or
+        `notices`. Their `file` is the number within the batch."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """What the files gave that were read anew, before duplicates are parted.
+
+    files: their numbers. frames: by kind of file, and `rejects` and `notices`, without what concerns two files.
+    by_moment: the files whose dates could be read only because some would lie after the run.
+    """
+
+    files: frozenset[int]
+    frames: dict[str, Frame]
+    by_moment: frozenset[int]
+
+
+def put_back(keeper: Keeper, kind: str, places: Sequence[tuple[KeptPart, int]]) -> list[Frame]:
+    """The kept rows of a kind, with the file numbers that their files have now. places: each part with its number."""
+    now: dict[str, dict[int, int]] = {}
+    for part, number in places:
+        now.setdefault(part.batch, {})[part.number] = number
+    frames = []
+    for batch, rows in keeper.rows(kind, sorted(now)):
+        numbers = now[batch]
+        file = pl.col("file").replace_strict(numbers, default=None, return_dtype=pl.Int32)
+        frames.append(rows.with_columns(file.alias("file")).filter(pl.col("file").is_not_null()))
+    return frames

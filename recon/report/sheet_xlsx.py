@@ -8,6 +8,7 @@ import io
 from datetime import UTC, date
 from typing import Any
 
+from recon.report.cell_text import cell_text
 from recon.report.sheet import CAUTIONS, CountSheet
 from recon.report.sheet_csv import CASH_COLUMNS, count_columns, count_rows
 
@@ -81,7 +82,7 @@ def _counts(book: Any, sheet: CountSheet, forms: dict[str, Any]) -> None:
         above = row["machine"]
         end = "-first" if first else ""
         for name in ("machine", "tray", "label", "product"):
-            page.write_string(at, column[name], str(row[name]), forms["text" + end])
+            page.write_string(at, column[name], cell_text(str(row[name])), forms["text" + end])
         if row["par"] is not None:
             page.write_number(at, column["par"], int(row["par"]), forms["par" + end])
         for name in _UNITS:
@@ -124,7 +125,7 @@ def _cash(book: Any, sheet: CountSheet, forms: dict[str, Any]) -> None:
     page = book.add_worksheet("Cash")
     _page(page, CASH_COLUMNS, forms, len(sheet.machines))
     for at, machine in enumerate(sheet.machines, start=1):
-        page.write_string(at, 0, machine.machine, forms["text"])
+        page.write_string(at, 0, cell_text(machine.machine), forms["text"])
         page.write_blank(at, 1, None, forms["time"])
         for column in range(2, 2 + len(_MONEY)):
             page.write_blank(at, column, None, forms[f"money{machine.digits}"])
@@ -154,4 +155,4 @@ def _read_me(book: Any, sheet: CountSheet, forms: dict[str, Any]) -> None:
         *(f"Not on this sheet: {machine}: {why}." for machine, why in sheet.left_out),
     )
     for at, line in enumerate(lines, start=2):
-        page.write_string(at, 0, line, forms["wrap"])
+        page.write_string(at, 0, cell_text(line), forms["wrap"])

@@ -6,6 +6,8 @@ what stood there (recon.intake.kinds does so with the free texts of count, load 
 
 import re
 
+import polars as pl
+
 DANGEROUS = r"=+\-@\t\r\n\x00＝＋－＠"
 """Signs with which a cell may begin that runs as a formula when a spreadsheet opens it (OWASP, CSV injection)."""
 
@@ -15,3 +17,9 @@ _TO_TAME = re.compile(f"'*[{DANGEROUS}]")
 def tamed(text: str) -> str:
     """The text as a cell that no spreadsheet runs."""
     return f"'{text}" if _TO_TAME.match(text) else text
+
+
+def tamed_column(name: str) -> pl.Expr:
+    """`tamed` for a whole column of text."""
+    text = pl.col(name)
+    return pl.when(text.str.contains(f"^{_TO_TAME.pattern}")).then("'" + text).otherwise(text).alias(name)

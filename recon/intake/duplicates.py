@@ -3,7 +3,7 @@
 Vends with a reference are one vend a reference and machine. One that comes back in another state (refunded since) is
 still one, in its newest state; the same reference with other content is two vends, and remarked. Rows without a
 reference count as often as the file that has them most often: two real vends in one second survive, and an overlap of
-two exports does not double.
+two exports does not double. A count told again is one count, and a collection told again with all its rows is one.
 """
 
 import polars as pl
@@ -22,10 +22,7 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
     """
     content = [column.name for column in BY_KIND[kind].columns if column.name not in _NOT_CONTENT]
     if kind == "cash":
-        # The rows of a sheet add up to one collection: a sheet that puts another right is told anew as a whole, and
-        # may repeat a row of it.
-        kept, repeats = _by_content(frame.with_columns(_collection().alias("whole")), [*content, "whole"])
-        return kept.drop("whole", strict=False), repeats
+        return _cash(frame, content)
     if kind == "counts":
         return _counts(frame, content)
     if kind != "vends":
@@ -47,7 +44,18 @@ def _collection() -> pl.Expr:
     """All that a file says of the collection to which a row belongs, in one text."""
     tubes = pl.col("tubes").cast(pl.String).fill_null("-")
     said = pl.format("{}:{}:{}", "collected", tubes, pl.col("note").fill_null("-"))
-    return said.unique().sort().str.join("\n").over("file", "machine", "time")
+    return said.sort().str.join("\n").over("file", "machine", "time")
+
+
+def _cash(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
+    """The rows of a sheet add up to one collection, two bags of the same amount as well. A sheet that puts another
+    right is told anew as a whole, and may repeat rows of it: a row is a repeat only where its whole collection is.
+    """
+    nth = pl.int_range(pl.len()).over("file", *content).alias("nth")
+    marked = frame.with_columns(_collection().alias("whole"), nth)
+    contested = (pl.col("whole").n_unique() > 1).over("machine", "time")
+    kept, repeats = _last_of_contested(marked, [*content, "whole", "nth"], contested)
+    return kept.drop("whole", "nth"), repeats
 
 
 def _repeated_references(frame: Frame) -> pl.Series | None:
@@ -64,11 +72,15 @@ def _repeated_references(frame: Frame) -> pl.Series | None:
 
 
 def _counts(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
-    """A count told again is one count. Where another figure stands between, the last telling is kept: it put the slot
-    right again, and would be lost as a repeat of the first.
+    """A count told again is one count."""
+    contested = (pl.struct(content).n_unique() > 1).over("machine", "label", "bus", "time")
+    return _last_of_contested(frame, content, contested)
+
+
+def _last_of_contested(frame: Frame, content: list[str], contested: pl.Expr) -> tuple[Frame, Frame]:
+    """Of what was told again the first telling is kept. Where another figure stands between, the last is: it put the
+    figure right again, and would be lost as a repeat of the first.
     """
-    one_slot = ["machine", "label", "bus", "time"]
-    contested = (pl.struct(content).n_unique() > 1).over(one_slot)
     parted = frame.with_columns(contested.alias("contested"))
     sure, repeats = _by_content(parted.filter(~pl.col("contested")).drop("contested"), content)
     open_, later = _by_content(parted.filter("contested").drop("contested"), content, last=True)

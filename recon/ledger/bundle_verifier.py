@@ -182,15 +182,15 @@ def main(arguments: list[str]) -> int:
         options[arguments[-2]], arguments = arguments[-1], arguments[:-2]
     place, size = Path(arguments[0] if arguments else Path(__file__).resolve().parent), options["--entries"]
     if len(arguments) > 1 or not place.exists() or (size and not size.isdigit()):
-        print("usage: python3 verify.py [BUNDLE.zip | FOLDER] [--root ROOT [--entries N]]", file=sys.stderr)
+        sys.stderr.write("usage: python3 verify.py [BUNDLE.zip | FOLDER] [--root ROOT [--entries N]]\n")
         return 2
     try:
         index, count, beside = verify(place, options["--root"].lower(), int(size) if size else None)
     except Failed as failure:
-        print(f"FAILED: {failure}")
+        sys.stdout.write(f"FAILED: {failure}\n")
         return 3
-    print(f"{len(index['entries'])} entries of a ledger of {index['size']}, {count} files: all of it holds")
-    print(f"root {index['root']} over {index['size']} entries")
+    told = f"{len(index['entries'])} entries of a ledger of {index['size']}, {count} files: all of it holds\n"
+    sys.stdout.write(f"{told}root {index['root']} over {index['size']} entries\n")
     sys.stdout.writelines(f"note: {name} is not part of the bundle\n" for name in beside)
     return 0
 

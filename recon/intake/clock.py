@@ -4,7 +4,7 @@ Which zone they are in, and what becomes of hours that happened twice or never, 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
@@ -96,10 +96,51 @@ def read_times(
         return _by_formats(texts, [])
     differing = [each for each in readings[1:] if not _same(each.written, readings[0].written)]
     if not differing:
+        _refuse_years_in_front(readings[0], texts, now, key, with_clock=with_clock)
         return readings[0].written
     settled = _settle([readings[0], *differing], texts, now, key)
+    _refuse_years_in_front(replace(readings[0], written=settled), texts, now, key, with_clock=with_clock)
     on_moment()
     return settled
+
+
+_LONG_AGO = timedelta(days=5 * 365)
+"""A log is hardly older than this when it is read first."""
+
+
+def _refuse_years_in_front(reading: _Reading, texts: pl.Series, now: datetime, key: str, *, with_clock: bool) -> None:
+    """Raise AmbiguousFormat where a column such as 26-02-13 reads as recent days with its year of two digits in front,
+    and as days of long ago, or of many years, with it behind: which is meant is for the description to say."""
+    if not any("%y" in form for form in reading.formats):
+        return
+    latest = now.astimezone(UTC).replace(tzinfo=None) + _FURTHEST_AHEAD
+    days = _days(reading.written)
+    told = texts.drop_nulls()
+    with_century = told.str.replace(r"^([0-9]{2})([-/.][0-9]{1,2}[-/.][0-9]{1,2})([^0-9]|$)", "20${1}${2}${3}")
+    other = _read_order(with_century, ORDERS[0], shapes(with_century.head(200)), with_clock=with_clock)
+    if other is None or other.written.read < told.len():
+        return
+    newer = _days(other.written)
+    if (newer > latest).any() or (newer < latest - _LONG_AGO).any():
+        return
+    if not (days < latest - _LONG_AGO).all() and _span(newer) >= _span(days):
+        return
+    place = days.is_not_null().arg_max() or 0
+    at = int(texts[: place].is_not_null().sum())
+    form = _form_of(other, str(with_century[at])).replace("%Y", "%y")
+    behind = _form_of(reading, str(texts[place]))
+    raise AmbiguousFormat(
+        f'the column of {key} can be read two ways ("{texts[place]}" is {days[place]:%d %B %Y}, or with the year in'
+        f" front {newer[at]:%d %B %Y}): add to the description the line"
+        f' format = "{behind}" or format = "{form}" under [time]'
+    )
+
+
+def _span(days: pl.Series) -> timedelta:
+    first, last = days.min(), days.max()
+    assert isinstance(first, datetime)
+    assert isinstance(last, datetime)
+    return last - first
 
 
 def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -> Written:

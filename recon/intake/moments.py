@@ -117,7 +117,8 @@ def _passes(every: pl.DataFrame, twice: pl.DataFrame) -> pl.DataFrame:
     told).
 
     A log is read in the order of its rows, forward or backward. Where a file runs through time without a step back but
-    in that hour, its rows are taken as one; else each machine's rows by themselves. The hour is told apart where the
+    in that hour, its rows are taken as one; else, and where it has one machine below the other, each machine's rows by
+    themselves. The hour is told apart where the
     clock jumps back in it exactly once.
     """
     folded = twice.filter(pl.col("_early").is_not_null()).select("_at", pl.lit(True).alias("fold"))
@@ -129,6 +130,12 @@ def _passes(every: pl.DataFrame, twice: pl.DataFrame) -> pl.DataFrame:
     )
     whole = _jumps(rows.with_columns(pl.lit("").alias("group")))
     alone = _jumps(rows.with_columns(pl.col("machine").fill_null("").alias("group")))
+    turns = (pl.col("machine").fill_null("") != pl.col("machine").fill_null("").shift(1)).sum()
+    by_file = rows.sort("file", "row").group_by("file").agg(pl.col("machine").n_unique().alias("machines"), turns)
+    stacked = by_file.filter((pl.col("machines") > 1) & (pl.col("machine") == pl.col("machines") - 1))
+    whole = whole.join(rows.select("_at", "file"), on="_at").with_columns(
+        pl.when(~pl.col("file").is_in(stacked["file"].to_list())).then("_second").alias("_second")
+    )
     both = whole.join(alone, on="_at", suffix="_alone")
     return both.select("_at", pl.coalesce("_second", "_second_alone").alias("_second"))
 

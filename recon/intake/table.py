@@ -146,6 +146,8 @@ def _split(decoded: Decoded, header: Header) -> TextTable:
     head = _lines_of_header(body[: LONGEST_HEADER + 1], header.delimiter)
     quick = None if body.count('"') % 2 else _quick(body, header, head, skipped)
     frame, torn = quick if quick is not None else _careful(body, header, skipped)
+    if '"' in body:
+        frame, torn = _without_swallowed(frame, torn, header)
     frame, again = _without_repeats(frame, header)
     lines = FileLines(text, header.delimiter)
     passed = [Passed(at, line[:SHOWN]) for at, line in enumerate(text[:start].split("\n"), start=1) if line.strip()]
@@ -154,6 +156,39 @@ def _split(decoded: Decoded, header: Header) -> TextTable:
         header.names, frame, lines, tuple(torn), tuple(passed), header.doubled, header.delimiter, header.line,
         decoded.cut, decoded.remark, header.certain,
     )  # fmt: skip
+
+
+_LEAST_WIDTH = 4
+"""Columns from which on a cell with as many delimiters to a line as a row has is no note."""
+
+
+def _without_swallowed(
+    frame: pl.DataFrame, torn: list[Torn], header: Header
+) -> tuple[pl.DataFrame, list[Torn]]:
+    """Part the frame from records in which a quote mark was left open and closed by another one rows later: one of
+    their cells has as many delimiters to each of its line ends as a row has.
+    """
+    width = len(header.names)
+    if width < _LEAST_WIDTH or frame.height == 0:
+        return frame, torn
+    places = [frame.to_series(at).alias(f"_{at}") for at in range(width)]
+    cells = pl.DataFrame([*places, frame[ROW].alias("row")])
+    ends = [pl.col(f"_{at}").str.count_matches("\n", literal=True) for at in range(width)]
+    marks = [pl.col(f"_{at}").str.count_matches(header.delimiter, literal=True) for at in range(width)]
+    several = [(end > 0) & (mark == end * (width - 1)) for end, mark in zip(ends, marks, strict=True)]
+    found = cells.select(pl.any_horizontal(several).fill_null(False).alias("found")).to_series()
+    if not found.any():
+        return frame, torn
+    told = [
+        Torn(
+            int(record[-1]),
+            "a quote mark is opened in it and closed in a row further down, so that all between is one cell:"
+            " close it or remove it in the file itself",
+            tuple(cell or "" for cell in record[:-1]),
+        )
+        for record in cells.filter(found).rows()
+    ]
+    return frame.filter(~found), [*torn, *told]
 
 
 def _lines_of_header(begin: str, delimiter: str) -> int:

@@ -199,7 +199,8 @@ def test_a_column_is_read_as_it_was_written_or_refused(times: list[datetime], fo
         read = local(*(at.strftime(form) for at in times))
     except AmbiguousFormat:
         assert form[:2] in ("%d", "%m")
-        assert all(at.day <= 12 for at in times)
+        # Days 21 to 26 may be the years of days that have their year in front, of the last five years.
+        assert all(at.day <= 12 for at in times) or ("%y" in form and all(21 <= at.day <= 26 for at in times))
     else:
         # What was written lies before the run; so only the other reading can have been dropped.
         assert read == times

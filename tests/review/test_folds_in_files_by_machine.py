@@ -2,11 +2,9 @@
 
 from pathlib import Path
 
-import pytest
 from builders import RouteBuilder, of_kind, slot
 
 
-@pytest.mark.xfail(strict=True, reason="the step from one machine's rows to the next one's passes for the clock's")
 def test_the_step_between_two_machines_is_no_jump_of_the_clock(tmp_path: Path) -> None:
     """America/Halifax, 2026-11-01: 01:00 to 02:00 happened twice (IANA time zone database)."""
     route = RouteBuilder(tmp_path / "route").settings(timezone="America/Halifax")

@@ -17,7 +17,6 @@ def route(tmp_path: Path) -> RouteBuilder:
     return RouteBuilder(tmp_path / "route").machine("m-1", slot("A1", bus=1))
 
 
-@pytest.mark.xfail(strict=True, reason="two vends vanish inside a note, and nothing is said")
 @pytest.mark.parametrize(
     "notes", [['"oops', "", '"oops', ""], ['"a', "", 'b"', ""], ['"Big bar', "x", "y", '"Big bar']], ids=str
 )

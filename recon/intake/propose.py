@@ -27,6 +27,7 @@ from recon.intake.propose_columns import (
     whole_number,
 )  # fmt: skip
 from recon.intake.propose_files import machine_pattern
+from recon.intake.propose_slots import settled_by_cells
 from recon.intake.propose_times import When, read_when
 from recon.intake.table import TextTable
 from recon.intake.texts import CLOCKED, DAYS
@@ -128,7 +129,7 @@ def propose(table: TextTable, file: str, machines: Sequence[Machine], glob: Gues
     none of the six kinds.
     """
     columns = columns_of(table.frame, table.header, now)
-    fit = fit_of(columns, machines, file)
+    fit = settled_by_cells(fit_of(columns, machines, file), columns, machines)
     if len([each for each in fit.lacking if each != (("machine",),)]) > 2 or (len(fit.lacking) > 1 and fit.total < 1.0):
         kinds = "sales log, count sheet, load slip, cash sheet, payout statement or list of test vends"
         raise ReconError(

@@ -158,7 +158,8 @@ def number_share(column: Column, machines: Sequence[Machine], base: int) -> floa
     return sum(number in known for number in read) / len(read) if read else 0.0
 
 
-def _label_share(column: Column, machines: Sequence[Machine]) -> float:
+def label_share(column: Column, machines: Sequence[Machine]) -> float:
+    """Share of the cells that are a label of some machine's layout."""
     known = {label.casefold() for machine in machines for label in machine.labels}
     return sum(cell.casefold() in known for cell in column.sample) / len(column.sample) if column.sample else 0.0
 
@@ -253,14 +254,14 @@ def _bus(column: Column, machines: Sequence[Machine]) -> float | None:
         return 0.3
     ten, sixteen = (number_share(column, machines, base) for base in (10, 16))
     # Where numbers follow labels as hexadecimal, every label reads as a number too: labels then they are.
-    return ten if ten >= sixteen or _label_share(column, machines) >= sixteen else sixteen
+    return ten if ten >= sixteen or label_share(column, machines) >= sixteen else sixteen
 
 
 def _label(column: Column, machines: Sequence[Machine]) -> float | None:
     if column.moment.share > 0.5 or column.day.share > 0.5 or max(map(len, column.sample)) > 64:
         return None
     if any(machine.labels for machine in machines):
-        return _label_share(column, machines)
+        return label_share(column, machines)
     return 0.3 if column.share(_LABEL) > 0.9 else 0.0
 
 

@@ -4,7 +4,7 @@ Whoever keeps it (the ledger) answers `find` for a file of that name and content
 give now, and hands the rows back kind by kind.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -43,12 +43,14 @@ class Fresh:
     """What the files gave that were read anew, before duplicates are parted.
 
     files: their numbers. frames: by kind of file, and `rejects` and `notices`, without what concerns two files.
-    by_moment: the files whose dates could be read only because some would lie after the run.
+    by_moment: the files whose dates could be read only because some would lie after the run. names: for each file the
+    names that it goes by, its own and those within an archive.
     """
 
     files: frozenset[int]
     frames: dict[str, Frame]
     by_moment: frozenset[int]
+    names: Mapping[int, Sequence[str]]
 
 
 def put_back(keeper: Keeper, kind: str, places: Sequence[tuple[KeptPart, int]]) -> list[Frame]:

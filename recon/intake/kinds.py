@@ -18,6 +18,9 @@ from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, Frame
 from recon.model.words import OUTCOMES, TENDERS, FileKind
 from recon.model.zones import zone
 
+AFTER_RUN = "is after this run"
+"""How the reason of a row ends that a later run may take."""
+
 _REFUSAL = "refusal"
 """The column that says why a row cannot be used. (A load slip has a `reason` of its own.)"""
 
@@ -140,7 +143,7 @@ class Reader:
         if needed:
             self.refuse(raw.is_null(), pl.lit("no time"))
         self.refuse(when < _OLDEST, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
-        self.refuse(when > self.now, pl.format('time "{}" is after this run', raw))
+        self.refuse(when > self.now, pl.format(f'time "{{}}" {AFTER_RUN}', raw))
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
@@ -372,7 +375,7 @@ def _payouts(reader: Reader) -> None:
     )
     today = reader.now.astimezone(zone(reader.known.route.settings.timezone)).date()
     late = pl.col("paid_on") > today
-    reader.refuse(late, pl.format('paid_on "{}" is after this run', reader.text("paid_on")))
+    reader.refuse(late, pl.format(f'paid_on "{{}}" {AFTER_RUN}', reader.text("paid_on")))
     reader.money("gross", negative=True)
     reader.money("fees", negative=True)
     reader.money("net", negative=True)

@@ -71,8 +71,8 @@ class _Gathered:
     """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came
     back.
     kept: the tables that are put back, with the numbers of their files. by_moment: files whose dates the moment of the
-    run settled. seen: the first file of each content. settled: the files whose columns are known, by their format.
-    groups: their cells, by format and columns."""
+    run settled. names: what each file goes by. seen: the first file of each content. settled: the files whose columns
+    are known, by their format. groups: their cells, by format and columns."""
 
     files: list[_File] = field(default_factory=list)
     tables: dict[int, TextTable] = field(default_factory=dict)
@@ -85,6 +85,7 @@ class _Gathered:
     notices: list[Frame] = field(default_factory=list)
     kept: list[tuple[KeptPart, int]] = field(default_factory=list)
     by_moment: set[int] = field(default_factory=set)
+    names: dict[int, Sequence[str]] = field(default_factory=dict)
 
     def add(self, file: _File) -> int:
         """The number of a further input."""
@@ -198,7 +199,7 @@ def _fresh(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: 
     frames["rejects"] = pl.concat([REJECTS.empty(), *_rejects(gathered, refused)]).filter(own)
     notices = pl.concat([NOTICES.empty(), *gathered.notices])
     frames["notices"] = notices.filter(own, pl.col("other_file").is_null())
-    return Fresh(files, frames, frozenset(gathered.by_moment))
+    return Fresh(files, frames, frozenset(gathered.by_moment), gathered.names)
 
 
 def _take_mended(
@@ -287,6 +288,7 @@ def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, keeper:
 
 def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: Known) -> None:
     file, table = gathered.files[number], part.table
+    gathered.names[number] = (name.rsplit("/", 1)[-1], *part.names)
     if table.remark is not None:
         gathered.remark(number, "encoding-assumed", table.remark)
     if part.mended:

@@ -76,8 +76,8 @@ def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: d
     for name, parts in _by_file(intake.inputs):
         refused = _refusal(intake.notices, parts)
         if refused is None:
-            anew = [number for number in parts["file"] if number in batch.told]
-            if not anew and before.get(name, ("",))[0] == "file-taken" and name in before:
+            anew = any(number in batch.told for number in parts["file"])
+            if not anew and _is_known(before.get(name), parts["sha256"][0]):
                 continue
             body = _taken(root, name, parts, batch)
             kind: EntryKind = "file-taken"
@@ -85,6 +85,11 @@ def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: d
             kind, body = "file-refused", {"file": name, **refused}
         if before.get(name) != (kind, body):
             ledger.append(kind, body, at)
+
+
+def _is_known(last: tuple[EntryKind, Mapping[str, Any]] | None, sha256: str) -> bool:
+    """Whether the last that was said of a file is that it was taken in with this content."""
+    return last is not None and last[0] == "file-taken" and last[1]["sha256"] == sha256
 
 
 def _last_of_each(ledger: Writer) -> dict[str, tuple[EntryKind, Mapping[str, Any]]]:

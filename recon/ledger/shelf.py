@@ -1,51 +1,74 @@
 """The rows of files taken in before, kept as tables: a file is known by its content, and not read twice.
 
 Each run keeps the rows of the files that it read as one table a kind (a batch). A file is put back from there where
-reading it again would give the same: its name and content, the descriptions, the route's currency and zone, and what
-the layouts say of its machines (zone, currency, labels) are as they were, and nothing hung on the moment of the run.
+reading it again would give the same: its name and content, the descriptions that speak for it, the route's currency
+and zone, and what the layouts say of its machines (zone, currency, labels) are as they were, nothing hung on the moment
+of the run, and that is no earlier than when the file was read.
 """
 
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 
+from recon.intake.describe import speaking_for
 from recon.intake.kept import KeptPart
+from recon.intake.kinds import AFTER_RUN
 from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.canonical import canonical
 from recon.ledger.entries import Entry
 from recon.ledger.tables import keep_table, read_tables
 from recon.model.frames import BY_KIND, NOTICES, REJECTS, Frame, FrameSpec
-from recon.route.folder import Route
 
 SPECS: Final[Mapping[str, FrameSpec]] = {**BY_KIND, "rejects": REJECTS, "notices": NOTICES}
 """The tables of a batch: the canonical frame of each kind of file, what was rejected and what was remarked."""
 
 
-def general_key(route: Route) -> str:
-    """Hash of what the reading of any file may hang on: versions, descriptions, the route's currency and zone."""
-    told = {
-        "versions": [version(name) for name in ("recon", "polars", "tzdata")],
-        "currency": route.settings.currency,
-        "timezone": route.settings.timezone,
-        "sources": sorted([source.file, source.source.model_dump_json()] for source in route.sources),
-    }
-    return hashlib.sha256(canonical(told)).hexdigest()
+class Keys:
+    """Hashes of what the reading of files hangs on, as far as a route tells it. known: the route."""
+
+    def __init__(self, known: Known) -> None:
+        self._known = known
+
+    @cached_property
+    def general(self) -> str:
+        """Of what every file hangs on: versions, the route's currency and zone."""
+        settings = self._known.route.settings
+        versions = [version(name) for name in ("recon", "polars", "tzdata")]
+        return _digest([versions, settings.currency, settings.timezone])
+
+    @cached_property
+    def _of_source(self) -> dict[str, str]:
+        return {each.file: _digest(each.source.model_dump_json()) for each in self._known.route.sources}
+
+    def sources(self, names: Sequence[str]) -> dict[str, str]:
+        """The descriptions that speak for a file of these names, each with its hash."""
+        return {each.file: self._of_source[each.file] for each in speaking_for(names, self._known.route)}
+
+    @cached_property
+    def _of_machine(self) -> dict[str, str]:
+        known = self._known
+        return {name: _digest([known.zones[name], known.currencies[name], known.labels[name]]) for name in known.zones}
+
+    @cached_property
+    def _of_all(self) -> str:
+        return _digest(self._of_machine)
+
+    def machines(self, names: Sequence[str] | None) -> str:
+        """Of what the layouts say of some machines (None: of all), as far as reading a row may hang on it."""
+        if names is None:
+            return self._of_all
+        return _digest({name: self._of_machine.get(name) for name in names})
 
 
-def machines_key(known: Known, machines: Sequence[str] | None) -> str:
-    """Hash of what the layouts say of some machines (None: of all), as far as reading a row may hang on it."""
-    machines = sorted(known.zones) if machines is None else machines
-    told = [
-        [machine, known.zones.get(machine), known.currencies.get(machine), known.labels.get(machine)]
-        for machine in machines
-    ]
+def _digest(told: object) -> str:
     return hashlib.sha256(canonical(told)).hexdigest()
 
 
@@ -57,12 +80,12 @@ class Shelf:
     entries: Sequence[Entry]
     now: datetime
     known: Known
-    _general: str = field(init=False)
+    _keys: Keys = field(init=False)
     _last: dict[str, Entry] = field(init=False)
     _tables: dict[str, dict[str, str]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._general = general_key(self.known.route)
+        self._keys = Keys(self.known)
         self._last = {str(entry.body["file"]): entry for entry in self.entries}
 
     def find(self, name: str, sha256: str) -> list[KeptPart] | None:
@@ -70,7 +93,8 @@ class Shelf:
         entry = self._last.get(name)
         if entry is None or entry.body["sha256"] != sha256 or entry.body.get("batch") is None:
             return None
-        if not all(self._holds(part["reading"]) for part in entry.body["parts"]):
+        # At an earlier moment some rows would lie after the run.
+        if entry.at > self.now or not all(self._holds(part["reading"]) for part in entry.body["parts"]):
             return None
         batch = str(entry.body["batch"])
         self._tables[batch] = {table["name"]: table["sha256"] for table in entry.body["table"]}
@@ -80,11 +104,11 @@ class Shelf:
         ]
 
     def _holds(self, reading: Mapping[str, Any]) -> bool:
-        latest = reading["latest"]
-        return (
-            reading["general"] == self._general
-            and reading["machines"] == machines_key(self.known, reading["of"])
-            and (latest is None or datetime.fromisoformat(latest) <= self.now)
+        keys = self._keys
+        return bool(
+            reading["general"] == keys.general
+            and reading["sources"] == keys.sources(reading["names"])
+            and reading["machines"] == keys.machines(reading["of"])
         )
 
     def rows(self, kind: str, batches: Sequence[str]) -> list[tuple[str, Frame]]:
@@ -122,8 +146,9 @@ def keep_batch(root: Path, intake: Intake, known: Known) -> Batch:
     Files whose reading hung on the moment of the run are left out: they are read anew each time.
     """
     fresh = intake.fresh
-    hung = {*fresh.by_moment, *fresh.frames["notices"].filter(pl.col("kind") == "future-time")["file"]}
-    numbers = sorted(fresh.files - hung)
+    ahead = fresh.frames["rejects"].filter(pl.col("reason").str.contains(AFTER_RUN, literal=True))
+    later = fresh.frames["notices"].filter(pl.col("kind") == "future-time")
+    numbers = sorted(fresh.files - {*fresh.by_moment, *ahead["file"], *later["file"]})
     place = {number: at for at, number in enumerate(numbers)}
     frames = {kind: frame.filter(pl.col("file").is_in(numbers)) for kind, frame in fresh.frames.items()}
     tables = []
@@ -132,31 +157,30 @@ def keep_batch(root: Path, intake: Intake, known: Known) -> Batch:
             moved = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
             tables.append({"name": kind, "sha256": keep_table(root, kind, _plain(moved))})
     name = hashlib.sha256(canonical([[table["name"], table["sha256"]] for table in tables])).hexdigest()
-    readings = _readings(numbers, frames, known)
+    readings = _readings(numbers, fresh.names, frames, known)
     return Batch(name, tables, {number: {"number": place[number], "reading": readings[number]} for number in numbers})
 
 
-def _readings(numbers: Sequence[int], frames: Mapping[str, Frame], known: Known) -> dict[int, dict[str, Any]]:
-    """For each file what its reading hung on."""
-    general = general_key(known.route)
+def _readings(
+    numbers: Sequence[int], names: Mapping[int, Sequence[str]], frames: Mapping[str, Frame], known: Known
+) -> dict[int, dict[str, Any]]:
+    """For each file what its reading hung on. names: those that it goes by."""
+    keys = Keys(known)
     named = [frame.select("file", "machine") for kind, frame in frames.items() if kind in BY_KIND]
     every = pl.concat([pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String}), *named]).drop_nulls().unique()
     machines = {key[0]: sorted(part["machine"]) for key, part in every.partition_by("file", as_dict=True).items()}
-    placed = [frame.select("file", "time") for kind, frame in frames.items() if _placed(kind)]
-    latest = dict(pl.concat(placed).group_by("file").agg(pl.col("time").max()).iter_rows()) if placed else {}
-    # A row that was rejected names its machine in nothing but its text: any machine may decide about it.
     with_rejects = set(frames["rejects"]["file"])
     readings = {}
     for number in numbers:
-        of, last = None if number in with_rejects else machines.get(number, []), latest.get(number)
+        # A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine
+        # where a layout has it: any machine may decide about them.
+        any_machine = number in with_rejects or any(name.lower().endswith(".txt") for name in names[number])
+        of = None if any_machine else machines.get(number, [])
         readings[number] = {
-            "general": general,
+            "general": keys.general,
+            "names": list(names[number]),
+            "sources": keys.sources(names[number]),
             "of": of,
-            "machines": machines_key(known, of),
-            "latest": None if last is None else last.isoformat(),
+            "machines": keys.machines(of),
         }
     return readings
-
-
-def _placed(kind: str) -> bool:
-    return kind in BY_KIND and "time" in BY_KIND[kind].names

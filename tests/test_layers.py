@@ -53,6 +53,8 @@ def test_the_core_reads_no_clock_and_prints_nothing() -> None:
     """The moment of the run comes in as an argument; what is said is said by findings."""
     for layer in CORE:
         for path in (TOP / "recon" / layer).rglob("*.py"):
+            if path.name == "bundle_verifier.py":
+                continue  # a program of its own, which a bundle carries to where recon is not
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Call):
                     called = ast.unparse(node.func)

@@ -7,6 +7,7 @@ fail.
 
 import difflib
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -42,7 +43,9 @@ def outputs(sample: str, folder: Path) -> dict[str, str]:
     assert done.stderr == ""
     report = folder / sample / "reports" / "2026-09-29-134000"
     written = {path.name: path.read_bytes().decode("utf-8") for path in report.iterdir()}
-    return {"printed.txt": done.stdout, **{name: written[name] for name in NAMES if name != "printed.txt"}}
+    # The root hangs on the versions of the libraries, too: kept tables are theirs, byte for byte.
+    printed = re.sub(r"(?m)^(Ledger .* root )[0-9a-f]{64}$", r"\1(64 digits)", done.stdout)
+    return {"printed.txt": printed, **{name: written[name] for name in NAMES if name != "printed.txt"}}
 
 
 @pytest.mark.parametrize("sample", SAMPLES)

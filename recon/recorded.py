@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
+from itertools import chain
 from pathlib import Path
 
 from recon import __version__
@@ -39,24 +40,26 @@ def run_and_record(
     since: datetime | None = None,
     until: datetime | None = None,
     now: datetime | None = None,
+    tables: bool = False,
     on_step: Progress = lambda step: None,
     on_wait: Callable[[str], None] = lambda holder: None,
     wait_seconds: float = 30.0,
 ) -> Recorded:
     """Reconcile a route folder as `recon.reconcile.run` does, and write ledger and report.
 
-    on_wait: told once who holds the ledger, if somebody does. Raises ReconError too where the ledger or the report
-    cannot be written, or is held by another command for longer than `wait_seconds`.
+    tables: write report.xlsx and the tables as CSV and Parquet, too. on_wait: told once who holds the ledger, if
+    somebody does. Raises ReconError too where the ledger or the report cannot be written, or is held by another command
+    for longer than `wait_seconds`.
     """
     # A folder that is no route gets no ledger.
     read_route(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
         finished = run(folder, since=since, until=until, now=now, on_step=on_step)
         on_step("writing the ledger and the report")
-        return _record(ledger, folder, finished)
+        return _record(ledger, folder, finished, tables=tables)
 
 
-def _record(ledger: Writer, folder: Path, finished: Run) -> Recorded:
+def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
     record_files(ledger, folder, finished.route, finished.intake, done.now)
@@ -65,7 +68,10 @@ def _record(ledger: Writer, folder: Path, finished: Run) -> Recorded:
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
     results = finished.json()
     digest = hashlib.sha256(results.encode()).hexdigest()
-    report = write_report(folder, done, _files(finished.reconciliation, results, ledger.anchor, digest))
+    files = _files(finished.reconciliation, results, ledger.anchor, digest)
+    if tables:
+        files = chain(files, _tables(finished.reconciliation))
+    report = write_report(folder, done, files)
     record_run(
         ledger,
         report=report.name,
@@ -93,3 +99,11 @@ def _files(done: Reconciliation, results: str, anchor: Anchor, digest: str) -> I
     told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}
     yield "ledger.json", json.dumps(told, indent=2) + "\n"
     yield from report_pages(done)
+
+
+def _tables(done: Reconciliation) -> Iterator[tuple[str, str | bytes]]:
+    from recon.report.exports import tables
+    from recon.report.workbook import workbook
+
+    yield "report.xlsx", workbook(done)
+    yield from tables(done)

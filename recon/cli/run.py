@@ -1,5 +1,8 @@
 """`recon run`: take in what is new, match, reconcile, report."""
 
+import shlex
+import sys
+from collections.abc import Iterator
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -44,6 +47,17 @@ def run(
     ] = FailOn.error,
     every: Annotated[bool, typer.Option("--all", help="Print every finding, notes included.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Write nothing: no ledger, no report.")] = False,
+    tables: Annotated[
+        bool, typer.Option("--tables", help="Write report.xlsx, and its tables as CSV and Parquet, too.")
+    ] = False,
+    draw: Annotated[
+        bool | None,
+        typer.Option(
+            "--draw/--no-draw",
+            help="Draw the machines whose stock is short or over, tray by tray. Default: at a terminal.",
+            show_default=False,
+        ),
+    ] = None,
     quiet: Annotated[
         bool, typer.Option("--quiet", "-q", help="Print results alone, no progress and no hints.")
     ] = False,
@@ -56,11 +70,16 @@ def run(
 
       recon run bayside --since 2026-09-21 --format json
 
+      recon run bayside --tables --draw --all
+
     Exit codes: 0 nothing at or above --fail-on; 1 something is; 2 a setting or an input could not be used.
     """
+    if tables and dry_run:
+        raise typer.BadParameter("--tables writes files, and --dry-run writes none: leave one of them out")
     code = reconcile_folder(
-        route, since=since, until=until, form=form, fail_on=fail_on, every=every, dry_run=dry_run, quiet=quiet
-    )
+        route, since=since, until=until, form=form, fail_on=fail_on, every=every, dry_run=dry_run, tables=tables,
+        draw=draw, quiet=quiet,
+    )  # fmt: skip
     raise typer.Exit(code)
 
 
@@ -73,23 +92,25 @@ def reconcile_folder(
     fail_on: FailOn = FailOn.error,
     every: bool = False,
     dry_run: bool = False,
+    tables: bool = False,
+    draw: bool | None = None,
     quiet: bool = False,
 ) -> int:
     """Run, print and write as the command does; returns the exit code."""
     from recon.cli.moments import span_of
     from recon.cli.progress import Progress
 
-    with Progress(quiet=quiet) as progress:
+    with Progress(quiet=quiet, inbox=route / "inbox") as progress:
         first, last = span_of(route, since, until)
-        finished, folder = _run(route, first, last, progress, dry_run=dry_run)
-    _print(finished, form, every=every)
+        finished, folder = _run(route, first, last, progress, dry_run=dry_run, tables=tables)
+    _print(finished, form, every=every, draw=draw)
     if not quiet:
         _hints(route, finished, folder, progress)
     return _exit_code(finished, fail_on)
 
 
 def _run(
-    route: Path, since: datetime | None, until: datetime | None, progress: "Progress", *, dry_run: bool
+    route: Path, since: datetime | None, until: datetime | None, progress: "Progress", *, dry_run: bool, tables: bool
 ) -> tuple["Run", Path | None]:
     if dry_run:
         from recon.reconcile import run as reconcile
@@ -101,13 +122,14 @@ def _run(
         route,
         since=since,
         until=until,
+        tables=tables,
         on_step=progress.step,
         on_wait=lambda holder: typer.echo(f"waiting for {holder}", err=True),
     )
     return recorded.run, recorded.report
 
 
-def _print(finished: "Run", form: Format, *, every: bool) -> None:
+def _print(finished: "Run", form: Format, *, every: bool, draw: bool | None) -> None:
     if form is Format.json:
         typer.echo(finished.json(), nl=False)
         return
@@ -116,8 +138,15 @@ def _print(finished: "Run", form: Format, *, every: bool) -> None:
     from recon.report.text import print_results
 
     console = Console(highlight=False, emoji=False)
+    drawing: Iterator[str] = iter(())
+    if draw or (draw is None and sys.stdout.isatty()):
+        from recon.report.machine_drawing import drawings, glyphs_for
+
+        # Who asks for no colour, or reads a pipe or a simple terminal, gets plain signs, too.
+        plain = not console.is_terminal or console.is_dumb_terminal or console.no_color
+        drawing = drawings(finished.reconciliation, glyphs_for(console.encoding, plain=plain), every=every)
     with console.capture() as captured:
-        print_results(finished.reconciliation, console, every=every)
+        print_results(finished.reconciliation, console, every=every, drawing=drawing)
     # Wrapped text comes padded to the width: nobody wants the blanks in a file or a mail.
     # The console has settled whether there is colour (terminal, NO_COLOR, FORCE_COLOR); echo would settle it anew.
     typer.echo("\n".join(line.rstrip() for line in captured.get().splitlines()), color=True)
@@ -130,6 +159,10 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
     found = sum(count for _, count in counts.iter_rows())
     typer.echo(f"{found} finding{'' if found == 1 else 's'} in {progress.seconds:.1f} s", err=True)
     if folder is not None:
+        typer.echo(f"report: {folder.as_posix()}/report.html", err=True)
+        workbook = folder / "report.xlsx"
+        if workbook.exists():
+            typer.echo(f"workbook: {workbook.as_posix()}, and its tables in {folder.as_posix()}/tables", err=True)
         typer.echo(f"results: {folder.as_posix()}/results.json", err=True)
         rejected = finished.frames["rejects"].height
         if rejected:
@@ -138,8 +171,23 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
     count = sum(check_kind(problem.kind).severity != "note" for problem in finished.problems)
     if count:
         typer.echo(
-            f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {route.as_posix()}", err=True
+            f"{count} remark{'s' if count > 1 else ''} on the settings: recon check {shlex.quote(route.as_posix())}",
+            err=True,
         )
+    for hint in _next_steps(route, finished):
+        typer.echo(hint, err=True)
+
+
+def _next_steps(route: Path, finished: "Run") -> Iterator[str]:
+    """What to run about the first open finding, as it can be typed."""
+    import polars as pl
+
+    grave = pl.col("state") == "open", pl.col("severity") != "note"
+    first = finished.frames["findings"].filter(*grave).head(1)
+    for finding in first["id"].to_list():
+        named = f"{shlex.quote(route.as_posix())} {finding}"
+        yield f"the rows behind the first finding: recon trace {named}"
+        yield f'once it is explained: recon decide {named} accept --by NAME --why "REASON"'
 
 
 def _exit_code(finished: "Run", fail_on: FailOn) -> int:

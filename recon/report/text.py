@@ -1,6 +1,6 @@
 """The results for a person at a terminal: is everything accounted for, where not, and what to look at first."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -20,8 +20,11 @@ _STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
 _NOUNS = {"error": "error", "warning": "warning", "note": "note"}
 
 
-def print_results(done: Reconciliation, console: "Console", *, every: bool) -> None:
-    """Print the results. every: show all findings, notes included, and not only the first of each kind."""
+def print_results(
+    done: Reconciliation, console: "Console", *, every: bool, drawing: Iterable[str] = ()
+) -> None:
+    """Print the results. every: show all findings, notes included, and not only the first of each kind. drawing: lines
+    to print below the table of machines."""
     from rich.markup import escape
     from rich.padding import Padding
     from rich.text import Text
@@ -36,6 +39,8 @@ def print_results(done: Reconciliation, console: "Console", *, every: bool) -> N
         table.width = console.measure(table, options=console.options.update(max_width=1000)).maximum
         console.print(table, crop=False)
         console.print()
+    for line in drawing:
+        console.print(Text(line), soft_wrap=True)
     findings = done.frames["findings"]
     undecided = findings.filter(pl.col("state") == "open")
     for severity in ("error", "warning", "note"):

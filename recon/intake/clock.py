@@ -228,8 +228,14 @@ def _parsed(texts: pl.Series, form: str) -> pl.Series:
     read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False)
     if read.null_count() == texts.null_count():
         return read
-    left = read.is_null() & texts.is_not_null()
+    left = read.is_null() & texts.str.contains(_PARTS).fill_null(False)
+    if not left.any():
+        return read
     return read.scatter(left.arg_true(), texts.filter(left).str.to_datetime(form, time_unit="us", strict=False))
+
+
+_PARTS = r":[0-9]+\.|:60"
+"""Parts of a second, or a second put in between two days."""
 
 
 def _is_moment(form: str) -> bool:

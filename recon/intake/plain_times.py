@@ -5,7 +5,7 @@ clock go, clocks get colons, the halves of the day AM and PM, a 24:00 the mark t
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final, NamedTuple
 
 import polars as pl
@@ -81,21 +81,59 @@ _DAYS: Final[tuple[tuple[str, str], ...]] = (
 
 def plainly(texts: pl.Series) -> Plain:
     """Bring a column to plain writing. Each step is one replacement over the whole column."""
-    once = texts.unique(maintain_order=True) if texts.len() > 1000 else texts
-    written = _stepped(once, _CLOCKS)
+    # As in most logs, hardly a time may be written twice: then there is nothing to gain by reading each once.
+    some = texts.gather_every(max(1, texts.len() // 1000))
+    once = texts.unique(maintain_order=True) if texts.len() > 1000 and some.n_unique() * 2 < some.len() else texts
+    shapes = _shapes(once) if once.len() > 10 * _FEW_SHAPES else None
+    written, shapes = _stepped(once, _CLOCKS, shapes)
     if written.str.contains(r"\p{L}{3}").any():
-        written = _stepped(written, _NAMES)
-    written = _stepped(written, _DAYS)
+        written, shapes = _stepped(written, _NAMES, shapes)
+    written, _ = _stepped(written, _DAYS, shapes)
     midnight = written.str.contains(r"(?:^|[ T])24:00(?::00(?:\.0+)?)?(?:$|[ Z+-])").fill_null(False)
     if midnight.any():
         written = written.zip_with(~midnight, written.str.replace(r"([ T])24:00", "${1}00:00"))
+    if once.len() == texts.len():
+        return Plain(written, midnight.cast(pl.Int64))
     read = pl.DataFrame({"text": once, "plain": written, "days": midnight.cast(pl.Int64)})
-    if once.len() != texts.len():
-        read = texts.alias("text").to_frame().join(read, on="text", how="left", nulls_equal=True, maintain_order="left")
+    read = texts.alias("text").to_frame().join(read, on="text", how="left", nulls_equal=True, maintain_order="left")
     return Plain(read["plain"], read["days"])
 
 
-def _stepped(texts: pl.Series, steps: tuple[tuple[str, str], ...]) -> pl.Series:
+_FEW_SHAPES = 500
+"""Shapes of texts up to which it pays to ask them first which steps there are to take."""
+
+
+def _stepped(
+    texts: pl.Series, steps: tuple[tuple[str, str], ...], shapes: pl.Series | None
+) -> tuple[pl.Series, pl.Series | None]:
+    """Take the steps one after the other; where the shapes of the texts are known and few, those alone that find
+    something. Returns the texts and their shapes."""
+    if shapes is None or shapes.len() > _FEW_SHAPES:
+        return _replaced(texts, steps), None
+    needed: list[tuple[str, str]] = []
+    for at, (found, instead) in enumerate(steps):
+        if _names_digits(found):
+            texts, needed = _replaced(texts, needed), []
+            if texts.str.contains(found).any():
+                # What becomes of the shapes then, they do not show.
+                return _replaced(texts, steps[at:]), None
+        elif shapes.str.contains(found).any():
+            needed.append((found, instead))
+            shapes = _shapes(_replaced(shapes, [(found, instead)]))
+    return _replaced(texts, needed), shapes
+
+
+def _shapes(texts: pl.Series) -> pl.Series:
+    """The different texts, where any digit is as good as another: a step finds the same in all texts of one shape."""
+    return texts.str.replace_all("[0-9]", "9").unique()
+
+
+def _names_digits(pattern: str) -> bool:
+    """Whether a step looks for certain digits, which a shape does not show; it has to be tried."""
+    return re.search("[0-9]", re.sub(r"\\u\{[0-9a-f]+\}|\{[0-9,]+\}", "", pattern)) is not None
+
+
+def _replaced(texts: pl.Series, steps: Iterable[tuple[str, str]]) -> pl.Series:
     written = pl.col("text")
     for found, instead in steps:
         written = written.str.replace_all(found, instead)

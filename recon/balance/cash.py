@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.windows import into_windows, number_marks, summed
+from recon.balance.windows import into_windows, number_marks, reaching, summed
 from recon.match.states import Layouts
 from recon.model.border import guard
 from recon.model.frames import CASH_WINDOWS, Frame
@@ -38,7 +38,7 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
         paid.select("machine_no", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "machine_no", near
     )
     windows = marks
-    for part in _sums(events):
+    for part in _sums(events, marks, near):
         windows = windows.join(part, on="mark", how="left", maintain_order="left")
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
@@ -83,7 +83,7 @@ def restated_collections(cash: Frame) -> Frame:
     )
 
 
-def _sums(events: Frame) -> list[Frame]:
+def _sums(events: Frame, marks: Frame, near: timedelta) -> list[Frame]:
     kept = pl.col("stayed_paid")
     doubt = pl.col("near_open") | pl.col("near_close")
     inside = summed(
@@ -96,10 +96,12 @@ def _sums(events: Frame) -> list[Frame]:
         doubt=pl.when(kept & doubt).then("low").otherwise(0),
         refunds=pl.when(~kept).then("high").otherwise(0),
     )
-    late = summed(events.filter(kept & pl.col("near_close")), pl.col("next_window"), before=pl.col("high"))
-    # The mark before the first of a machine is the last of another, whose window is open and not shown.
-    early = summed(events.filter(kept & pl.col("near_open")), pl.col("window") - 1, after=pl.col("high"))
-    return [inside, late, early]
+    late, early = reaching(events.filter(kept), marks, "machine_no", near)
+    return [
+        inside,
+        summed(late, pl.col("reached"), before=pl.col("high")),
+        summed(early, pl.col("reached"), after=pl.col("high")),
+    ]
 
 
 def _shape(windows: Frame) -> Frame:

@@ -11,7 +11,7 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.rounding import cost_minor
-from recon.balance.windows import into_windows, number_marks, summed
+from recon.balance.windows import into_windows, number_marks, reaching, summed
 from recon.match.asof import in_force
 from recon.match.states import Layouts
 from recon.model.border import guard
@@ -52,7 +52,7 @@ def stock_windows(
         "slot",
         near,
     )
-    spans = _spans(marks, filled, sold)
+    spans = _spans(marks, filled, sold, near)
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
@@ -80,7 +80,7 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     return both.filter((pl.col("loaded") > 0) | (pl.col("removed") > 0))
 
 
-def _spans(marks: Frame, filled: Frame, sold: Frame) -> Frame:
+def _spans(marks: Frame, filled: Frame, sold: Frame, near: timedelta) -> Frame:
     opens = pl.col("at_opening")
     filled = filled.join(
         marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left"
@@ -106,9 +106,9 @@ def _spans(marks: Frame, filled: Frame, sold: Frame) -> Frame:
         .group_by(pl.col("window").alias("mark"))
         .agg(pl.col("time").max().alias("last_vend"))
     )
-    after_close = summed(sold.filter("near_close"), pl.col("next_window"), late=pl.col("units"))
-    # A vend just behind the opening count may belong to the window that this count closes: the one before.
-    before_open = summed(sold.filter("near_open"), pl.col("window") - 1, early=pl.col("units"))
+    late, early = reaching(sold, marks, "slot", near)
+    after_close = summed(late, pl.col("reached"), late=pl.col("units"))
+    before_open = summed(early, pl.col("reached"), early=pl.col("units"))
     out = marks
     for part in (put, gone, lasts, after_close, before_open):
         out = out.join(part, on="mark", how="left", maintain_order="left")

@@ -52,6 +52,35 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
     ).drop("mark", "opened", "next_time", "first_mark", "first_time", "look_at", f"{key}_right", strict=False)
 
 
+def reaching(events: Frame, marks: Frame, key: str, near: timedelta) -> tuple[Frame, Frame]:
+    """The windows, other than their own, to which events near a mark may belong: those on the other side of any mark
+    within `near` of the event. Where marks lie closer together than `near` there may be several.
+
+    events: as from into_windows. marks: `key`, `mark`, `time` and `next_time`, numbered one by one within a key.
+    Returns (late, early): events that may have come after the mark that opens window `reached`, and events that may
+    have come before the mark that closes it; each one row an event and window, with the columns of `events`.
+    """
+    ends = marks.select(
+        key, pl.col("mark").alias("reached"), pl.col("time").alias("opens"), pl.col("next_time").alias("closes")
+    )
+    late = events.filter("near_close").with_columns(pl.col("next_window").alias("reached"))
+    # The mark before the first of a key may be the last of another, whose window is open and not shown.
+    early = events.filter("near_open").with_columns((pl.col("window") - 1).alias("reached"))
+    return (
+        _and_beyond(late, ends, key, pl.col("closes") - pl.col("time") <= near, 1),
+        _and_beyond(early, ends, key, pl.col("time") - pl.col("opens") <= near, -1),
+    )
+
+
+def _and_beyond(reached: Frame, ends: Frame, key: str, near: pl.Expr, step: int) -> Frame:
+    """Add the windows behind those reached, as long as the far end of one is still near."""
+    parts = [reached]
+    while parts[-1].height:
+        on = parts[-1].join(ends, on=[key, "reached"]).filter(near).with_columns(pl.col("reached") + step)
+        parts.append(on.select(reached.columns))
+    return pl.concat(parts)
+
+
 def summed(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
     """Sums by window number (`mark`); events without a window are left out."""
     return (

@@ -11,6 +11,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from recon.balance.windows import reaching
 from recon.model.errors import FrameError
 from recon.model.frames import TIME, Column, Frame, FrameSpec
 from recon.model.settings import Settings
@@ -157,6 +158,30 @@ def repeats(notices: Frame, sources: Frame, paths: Sequence[str]) -> Frame:
         .alias("why"),
         pl.lit(False).alias("in_figure"),
     ).drop("kind", "other_file", "other_row", "detail", "own_time")
+
+
+def outside(lines: Frame, key: str, near: timedelta, *, late: str, early: str) -> list[Frame]:
+    """For each window the vends of others that may belong to it: they are what its range is made of.
+
+    lines: of all windows, with `key`, `nth`, `mark` (opens window `nth`), `near_open` and `near_close`. late, early:
+    what stands behind the time from such a vend to the count or collection between, before the window and after it.
+    """
+    marks = lines.filter("mark").select(key, pl.col("nth").alias("mark"), "time")
+    marks = marks.with_columns(pl.col("time").shift(-1).over(key, order_by="mark").alias("next_time"))
+    counted = lines.with_columns(pl.col("nth").alias("window"), (pl.col("nth") + 1).alias("next_window"))
+    parts = []
+    sides = (("after", 0, late), ("before", 1, early))
+    for part, (side, opens, words) in zip(reaching(counted, marks, key, near), sides, strict=True):
+        between = marks.select(key, (pl.col("mark") - opens).alias("reached"), pl.col("time").alias("between"))
+        told = part.join(between, on=[key, "reached"], how="left", maintain_order="left").with_columns(
+            pl.format(f"{{}} {words}: may belong here", span_text(pl.col("between") - pl.col("time"))).alias("why"),
+            pl.col("reached").alias("nth"),
+            pl.lit(side).cast(SIDE).alias("side"),
+            pl.lit(False).alias("in_figure"),
+            pl.lit(None, pl.Int64).alias("balance"),
+        )
+        parts.append(told.select(lines.columns))
+    return parts
 
 
 def span_text(span: pl.Expr) -> pl.Expr:

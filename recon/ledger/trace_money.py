@@ -9,15 +9,14 @@ from recon.ledger.trace_corrected import with_corrections
 from recon.ledger.trace_lines import (
     COUNT_FIRST,
     LINES,
-    SIDE,
     Figures,
     Terms,
     must_agree,
+    outside,
     place_text,
     repeats,
     shaped,
     sides,
-    span_text,
     vend_lines,
 )
 from recon.model.frames import Frame
@@ -51,7 +50,9 @@ def cash_figures(done: Reconciliation, terms: Terms, machines: Sequence[str]) ->
     closing = closing.join(
         sums.select("machine", "nth", pl.col("worked_out").alias("balance")), on=["machine", "nth"], how="left"
     ).with_columns(pl.when("in_figure").then("balance").alias("balance"))
-    whole = pl.concat([lines, closing.select(lines.columns), *_outside(lines)])
+    words = {"late": "before the collection that opens this", "early": "after this collection"}
+    beyond = outside(lines, "machine", terms.near, **words)
+    whole = pl.concat([lines, closing.select(lines.columns), *beyond])
     ordered = whole.join(heads.select("machine", "nth", "window"), on=["machine", "nth"], how="inner")
     lines = ordered.sort("window", "time", "rank", "file", "row", maintain_order=True)
     return with_corrections(Figures(heads, shaped(lines)), done)
@@ -120,29 +121,6 @@ def _bounded(lines: Frame, terms: Terms) -> Frame:
         near_close.alias("near_close"),
         sides(near_open, near_close).alias("side"),
     )
-
-
-def _outside(lines: Frame) -> list[Frame]:
-    """For each window the vends of its neighbours that may belong to it."""
-    late = lines.filter("near_close").with_columns(
-        pl.format(
-            "{} before the collection that opens this: may belong here",
-            span_text(pl.col("closed_at") - pl.col("time")),
-        ).alias("why"),
-        pl.col("nth") + 1,
-        pl.lit("after").cast(SIDE).alias("side"),
-    )
-    early = lines.filter("near_open").with_columns(
-        pl.format("{} after this collection: may belong here", span_text(pl.col("time") - pl.col("opened_at"))).alias(
-            "why"
-        ),
-        pl.col("nth") - 1,
-        pl.lit("before").cast(SIDE).alias("side"),
-    )
-    return [
-        part.with_columns(pl.lit(False).alias("in_figure"), pl.lit(None, pl.Int64).alias("balance"))
-        for part in (late, early)
-    ]
 
 
 def _cash_heads(sums: Frame, done: Reconciliation) -> Frame:

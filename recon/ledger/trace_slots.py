@@ -11,15 +11,14 @@ from recon.ledger.trace_corrected import with_corrections
 from recon.ledger.trace_lines import (
     LINES,
     RANK,
-    SIDE,
     Figures,
     Terms,
     must_agree,
+    outside,
     place_text,
     repeats,
     shaped,
     sides,
-    span_text,
     vend_lines,
 )
 from recon.match.asof import in_force
@@ -46,7 +45,8 @@ def slot_figures(done: Reconciliation, terms: Terms, slots: Frame) -> Figures:
     lines = _bounded(lines, marks, terms)
     sums = _sums(lines)
     heads = _heads(sums, own, done)
-    whole = pl.concat([lines, _closing(lines, sums), *_outside(lines)])
+    beyond = outside(lines, "slot", terms.near, late="before the opening count", early="after the closing count")
+    whole = pl.concat([lines, _closing(lines, sums), *beyond])
     ordered = whole.join(heads.select("slot", "nth", "window"), on=["slot", "nth"], how="inner")
     ordered = ordered.join(own, on="slot", how="left").sort(
         "window", "time", "rank", "file", "row", maintain_order=True
@@ -226,28 +226,6 @@ def _bounded(lines: Frame, marks: Frame, terms: Terms) -> Frame:
     return joined.with_columns(
         near_open.alias("near_open"), near_close.alias("near_close"), sides(near_open, near_close).alias("side")
     )
-
-
-def _outside(lines: Frame) -> list[Frame]:
-    """For each window the vends of its neighbours that may belong to it: they are what its range is made of."""
-    late = lines.filter("near_close").with_columns(
-        pl.format(
-            "{} before the opening count: may belong here", span_text(pl.col("closed_at") - pl.col("time"))
-        ).alias("why"),
-        pl.col("nth") + 1,
-        pl.lit("after").cast(SIDE).alias("side"),
-    )
-    early = lines.filter(pl.col("near_open") & (pl.col("nth") > 0)).with_columns(
-        pl.format(
-            "{} after the closing count: may belong here", span_text(pl.col("time") - pl.col("opened_at"))
-        ).alias("why"),
-        pl.col("nth") - 1,
-        pl.lit("before").cast(SIDE).alias("side"),
-    )
-    return [
-        part.with_columns(pl.lit(False).alias("in_figure"), pl.lit(None, pl.Int64).alias("balance"))
-        for part in (late, early)
-    ]
 
 
 def _closing(lines: Frame, sums: Frame) -> Frame:

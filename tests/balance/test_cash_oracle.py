@@ -37,11 +37,13 @@ class Box:
 
 @st.composite
 def days(draw: st.DrawFn) -> tuple[list[Box], list[Vend]]:
+    """Collections four minutes apart or eleven: of the first, several are within the boundary minutes of one vend."""
     names = st.sampled_from(MACHINES)
+    apart = draw(st.sampled_from([4, NEAR + 1]))
     visits = sorted(draw(st.sets(st.tuples(st.integers(0, 12), names), min_size=1, max_size=6)))
     tubes = st.none() | st.integers(0, 900)
-    boxes = [Box(visit * (NEAR + 1), name, draw(st.integers(0, 3000)), draw(tubes)) for visit, name in visits]
-    minutes = st.integers(0, 150) | st.sampled_from([box.minute for box in boxes])
+    boxes = [Box(visit * apart, name, draw(st.integers(0, 3000)), draw(tubes)) for visit, name in visits]
+    minutes = st.integers(0, 13 * apart) | st.sampled_from([box.minute for box in boxes])
     prices = st.tuples(st.integers(1, 400), st.sampled_from([0, 0, 50])).map(
         lambda pair: (pair[0], sum(pair))
     )

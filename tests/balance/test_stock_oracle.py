@@ -54,12 +54,12 @@ UNITS = st.integers(1, 5)
 
 @st.composite
 def days(draw: st.DrawFn) -> Day:
-    """Visits eleven minutes apart or more: two counts of one slot within the boundary minutes are no visit
-    apart."""
+    """Visits four minutes apart or eleven: of the first, several are within the boundary minutes of one vend."""
+    apart = draw(st.sampled_from([4, NEAR + 1]))
     visits = sorted(draw(st.sets(st.integers(0, 12), min_size=1, max_size=4)))
     counts = [
         Count(
-            visit * (NEAR + 1),
+            visit * apart,
             slot,
             draw(st.none() | st.integers(0, 9)),
             draw(st.integers(0, 6)),
@@ -68,7 +68,7 @@ def days(draw: st.DrawFn) -> Day:
         for visit in visits
         for slot in draw(st.sets(SLOTS, min_size=1))
     ]
-    minutes = st.integers(0, 150) | st.sampled_from([count.minute for count in counts])
+    minutes = st.integers(0, 13 * apart) | st.sampled_from([count.minute for count in counts])
     loads = st.builds(Event, minutes, SLOTS, st.integers(0, 6), st.integers(0, 2))
     vends = st.builds(Event, minutes, SLOTS, UNITS, refunded=st.booleans())
     return Day(

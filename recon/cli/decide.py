@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from recon.cli import complete
+
 if TYPE_CHECKING:
     from recon.deciding import Made
 
@@ -26,7 +28,14 @@ class Verb(StrEnum):
 
 def decide(
     route: Annotated[Path, typer.Argument(metavar="ROUTE", help="The route folder.")],
-    finding: Annotated[str, typer.Argument(metavar="FINDING", help="The finding's id, as recon run shows it in [].")],
+    finding: Annotated[
+        str,
+        typer.Argument(
+            metavar="FINDING",
+            help="The finding's id, as recon run shows it in [].",
+            autocompletion=complete.findings,
+        ),
+    ],
     verb: Annotated[Verb, typer.Argument(metavar="VERB", help="accept, write-off, correct, dispute or reopen.")],
     by: Annotated[str, typer.Option("--by", envvar="RECON_BY", help="Who decides.")],
     why: Annotated[str, typer.Option("--why", help="The reason, in a sentence.")],

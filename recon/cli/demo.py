@@ -20,7 +20,11 @@ def demo(
     An invented route of small machines over seven weeks, with each kind of trouble planted once; README.md
     in DIR says where. Exits with 0 where the run itself worked, whatever it found.
 
-    Examples: recon demo | recon demo --clean quiet-route
+    Examples:
+
+      recon demo
+
+      recon demo --clean quiet-route
     """
     lay("clean" if clean else "bayside", folder)
     from recon.cli.run import reconcile_folder

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from recon.cli import complete
+
 if TYPE_CHECKING:
     from recon.cli.source_draft import Drafted
 
@@ -36,7 +38,11 @@ def route(
 ) -> None:
     """Write a new route folder: settings, an invented layout to replace, and the folders your files go in.
 
-    Examples:  recon draft route my-route      recon draft route --currency EUR --timezone Europe/Lisbon
+    Examples:
+
+      recon draft route my-route
+
+      recon draft route --currency EUR --timezone Europe/Lisbon
     """
     from recon.cli.route_draft import write_route
 
@@ -64,7 +70,11 @@ def source(
 
     Lines that it cannot settle are marked FILL IN and told on stderr. A file in our own field names needs none.
 
-    Examples:  recon draft source inbox/sales-39.csv      recon draft source export.csv --route my-route --output -
+    Examples:
+
+      recon draft source inbox/sales-39.csv
+
+      recon draft source export.csv --route my-route --output -
     """
     from recon.cli.source_draft import draft_source, write_draft
     from recon.reconcile import moment_of_run
@@ -112,7 +122,13 @@ def layout(
         str | None, typer.Option("--from", metavar="FILE", help="A file of such lines; - reads them from stdin.")
     ] = None,
     like: Annotated[
-        str | None, typer.Option("--like", metavar="ID", help="Copy the layout of this machine, of the same make.")
+        str | None,
+        typer.Option(
+            "--like",
+            metavar="ID",
+            help="Copy the layout of this machine, of the same make.",
+            autocompletion=complete.machines,
+        ),
     ] = None,
     with_products: Annotated[
         bool, typer.Option("--with-products", help="With --like: copy products and prices too.")
@@ -145,8 +161,11 @@ def layout(
 
     A tray line: 1: 110-118 step 2 snack capacity 10 (snack: double width, every other number; candy: single width).
 
-    Examples:  recon draft layout -m quay-7 "1: 110-118 step 2 snack" "2: 130-139 candy" --numbering hex-label
-    recon draft layout -m quay-8 --like quay-2
+    Examples:
+
+      recon draft layout -m quay-7 "1: 110-118 step 2 snack" "2: 130-139 candy" --numbering hex-label
+
+      recon draft layout -m quay-8 --like quay-2
     """
     from recon.cli.layout_draft import Wanted, draft_layout
     from recon.route.write import save_new
@@ -178,7 +197,11 @@ def sheet(
     ] = Path(),
     machines: Annotated[
         list[str] | None,
-        typer.Argument(metavar="MACHINE", help="The machines, in the order of the round. Default: all of them."),
+        typer.Argument(
+            metavar="MACHINE",
+            help="The machines, in the order of the round. Default: all of them.",
+            autocompletion=complete.machines,
+        ),
     ] = None,
     kind: Annotated[
         SheetKind | None,
@@ -206,7 +229,11 @@ def sheet(
 
     What is filled in, on a phone or in a spreadsheet, goes into inbox/ as it is.
 
-    Examples:  recon draft sheet      recon draft sheet bayside quay-2 quay-5 --as xlsx
+    Examples:
+
+      recon draft sheet
+
+      recon draft sheet bayside quay-2 quay-5 --as xlsx
     """
     from recon.cli.sheet_draft import Wanted, draft_sheet, write_sheet
     from recon.moment import moment_of_run

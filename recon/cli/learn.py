@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recon.cli import exits
+from recon.cli import complete, exits
 
 if TYPE_CHECKING:
     from recon.cli.progress import Progress
@@ -43,7 +43,9 @@ class Lesson:
 
 def learn(
     route: Annotated[Path, typer.Argument(metavar="ROUTE", help="The route folder.")],
-    machine: Annotated[str, typer.Argument(metavar="MACHINE", help="The machine's id.")],
+    machine: Annotated[
+        str, typer.Argument(metavar="MACHINE", help="The machine's id.", autocompletion=complete.machines)
+    ],
     form: Annotated[Format, typer.Option("--format", help="How to print what was learned.")] = Format.text,
     write: Annotated[
         bool, typer.Option("--write", help="Put the numbers into the machine's layout, keeping all else of it.")

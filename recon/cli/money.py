@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recon.cli import exits
+from recon.cli import complete, exits
 
 if TYPE_CHECKING:
     from recon.balance.earnings import Earnings
@@ -31,7 +31,10 @@ class By(StrEnum):
 def money(
     route: Annotated[Path, typer.Argument(help="The route folder.", show_default="this folder")] = Path(),
     machines: Annotated[
-        list[str] | None, typer.Argument(metavar="MACHINE", help="Machines by id.", show_default="all")
+        list[str] | None,
+        typer.Argument(
+            metavar="MACHINE", help="Machines by id.", show_default="all", autocompletion=complete.machines
+        ),
     ] = None,
     since: Annotated[
         str | None, typer.Option(help="Only what happened from this day or local time on (2026-09-01).")

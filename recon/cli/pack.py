@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from recon.cli import complete
+
 
 def pack(
     route: Annotated[Path, typer.Argument(metavar="ROUTE", help="The route folder.")],
@@ -15,6 +17,7 @@ def pack(
             metavar="[TARGET]",
             help="A machine (quay-2), slot (quay-2/110), finding (its id), collection (quay-2@2026-09-14) or payout.",
             show_default="the whole route",
+            autocompletion=complete.targets,
         ),
     ] = None,
     since: Annotated[

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from recon.cli import exits
+from recon.cli import complete, exits
 
 if TYPE_CHECKING:
     from recon.balance.plan import Plan, Wishes
@@ -29,7 +29,10 @@ class Fill(StrEnum):
 def plan(
     route: Annotated[Path, typer.Argument(help="The route folder.", show_default="this folder")] = Path(),
     machines: Annotated[
-        list[str] | None, typer.Argument(metavar="MACHINE", help="Machines by id.", show_default="all")
+        list[str] | None,
+        typer.Argument(
+            metavar="MACHINE", help="Machines by id.", show_default="all", autocompletion=complete.machines
+        ),
     ] = None,
     coming: Annotated[
         str | None,

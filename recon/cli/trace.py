@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from recon.cli import complete
+
 
 class Format(StrEnum):
     text = "text"
@@ -20,6 +22,7 @@ def trace(
             metavar="TARGET",
             help="A slot (quay-2/110), machine, finding (its id), collection (quay-2@2026-09-14) or payout"
             " (its reference, or payout@2026-09-20).",
+            autocompletion=complete.targets,
         ),
     ],
     since: Annotated[

@@ -41,25 +41,26 @@ def run_and_record(
     until: datetime | None = None,
     now: datetime | None = None,
     tables: bool = False,
+    page: bool = True,
     on_step: Progress = lambda step: None,
     on_wait: Callable[[str], None] = lambda holder: None,
     wait_seconds: float = 30.0,
 ) -> Recorded:
     """Reconcile a route folder as `recon.reconcile.run` does, and write ledger and report.
 
-    tables: write report.xlsx and the tables as CSV and Parquet, too. on_wait: told once who holds the ledger, if
-    somebody does. Raises ReconError too where the ledger or the report cannot be written, or is held by another command
-    for longer than `wait_seconds`.
+    tables: write report.xlsx and the tables as CSV and Parquet, too. page: draw report.html. on_wait: told once who
+    holds the ledger, if somebody does. Raises ReconError too where the ledger or the report cannot be written, or is
+    held by another command for longer than `wait_seconds`.
     """
     # A folder that is no route gets no ledger.
     read_route(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
         finished = run(folder, since=since, until=until, now=now, on_step=on_step)
         on_step("writing the ledger and the report")
-        return _record(ledger, folder, finished, tables=tables)
+        return _record(ledger, folder, finished, tables=tables, page=page)
 
 
-def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool) -> Recorded:
+def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: bool) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
     record_files(ledger, folder, finished.route, finished.intake, done.now)
@@ -69,6 +70,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool) -> Rec
     results = finished.json()
     digest = hashlib.sha256(results.encode()).hexdigest()
     files = _files(finished.reconciliation, results, ledger.anchor, digest)
+    if page:
+        files = chain(files, report_pages(finished.reconciliation))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
     report = write_report(folder, done, files)
@@ -98,7 +101,6 @@ def _files(done: Reconciliation, results: str, anchor: Anchor, digest: str) -> I
     yield "rejects.csv", rejects_csv(done)
     told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}
     yield "ledger.json", json.dumps(told, indent=2) + "\n"
-    yield from report_pages(done)
 
 
 def _tables(done: Reconciliation) -> Iterator[tuple[str, str | bytes]]:

@@ -50,6 +50,10 @@ def run(
     tables: Annotated[
         bool, typer.Option("--tables", help="Write report.xlsx, and its tables as CSV and Parquet, too.")
     ] = False,
+    page: Annotated[
+        bool,
+        typer.Option("--page/--no-page", help="Draw report.html. Without it a run of many machines is much quicker."),
+    ] = True,
     draw: Annotated[
         bool | None,
         typer.Option(
@@ -78,7 +82,7 @@ def run(
         raise typer.BadParameter("--tables writes files, and --dry-run writes none: leave one of them out")
     code = reconcile_folder(
         route, since=since, until=until, form=form, fail_on=fail_on, every=every, dry_run=dry_run, tables=tables,
-        draw=draw, quiet=quiet,
+        page=page, draw=draw, quiet=quiet,
     )  # fmt: skip
     raise typer.Exit(code)
 
@@ -93,6 +97,7 @@ def reconcile_folder(
     every: bool = False,
     dry_run: bool = False,
     tables: bool = False,
+    page: bool = True,
     draw: bool | None = None,
     quiet: bool = False,
 ) -> int:
@@ -102,7 +107,7 @@ def reconcile_folder(
 
     with Progress(quiet=quiet, inbox=route / "inbox") as progress:
         first, last = span_of(route, since, until)
-        finished, folder = _run(route, first, last, progress, dry_run=dry_run, tables=tables)
+        finished, folder = _run(route, first, last, progress, dry_run=dry_run, tables=tables, page=page)
     _print(finished, form, every=every, draw=draw)
     if not quiet:
         _hints(route, finished, folder, progress)
@@ -110,7 +115,8 @@ def reconcile_folder(
 
 
 def _run(
-    route: Path, since: datetime | None, until: datetime | None, progress: "Progress", *, dry_run: bool, tables: bool
+    route: Path, since: datetime | None, until: datetime | None, progress: "Progress", *, dry_run: bool, tables: bool,
+    page: bool,
 ) -> tuple["Run", Path | None]:
     if dry_run:
         from recon.reconcile import run as reconcile
@@ -123,6 +129,7 @@ def _run(
         since=since,
         until=until,
         tables=tables,
+        page=page,
         on_step=progress.step,
         on_wait=lambda holder: typer.echo(f"waiting for {holder}", err=True),
     )
@@ -159,7 +166,9 @@ def _hints(route: Path, finished: "Run", folder: Path | None, progress: "Progres
     found = sum(count for _, count in counts.iter_rows())
     typer.echo(f"{found} finding{'' if found == 1 else 's'} in {progress.seconds:.1f} s", err=True)
     if folder is not None:
-        typer.echo(f"report: {folder.as_posix()}/report.html", err=True)
+        drawn = folder / "report.html"
+        if drawn.exists():
+            typer.echo(f"report: {drawn.as_posix()}", err=True)
         workbook = folder / "report.xlsx"
         if workbook.exists():
             typer.echo(f"workbook: {workbook.as_posix()}, and its tables in {folder.as_posix()}/tables", err=True)

@@ -125,11 +125,13 @@ def _into_layout(lesson: Lesson, changed: str | None, *, write: bool, show: bool
 def learn_machine(folder: Path, machine: str, progress: "Progress") -> Lesson:
     """Read the route and its inbox, and learn the machine.
 
-    Raises ReconError where the route does not know the machine at all.
+    Raises ReconError where the route does not know the machine at all, SettingsError where it has no layout and one of
+    the layouts cannot be read.
     """
     from recon.intake.take_in import take_in
     from recon.match.learn import learn as learn_numbering
     from recon.match.states import layouts
+    from recon.model.errors import SettingsError
     from recon.reconcile import moment_of_run
     from recon.route.folder import read_route
 
@@ -137,8 +139,15 @@ def learn_machine(folder: Path, machine: str, progress: "Progress") -> Lesson:
     route = read_route(folder)
     intake = take_in(route, now=moment_of_run(), on_file=lambda path: progress.step(f"reading {path}"))
     layout = route.layout_of(machine)
-    if layout is None and machine not in intake.tests["machine"].to_list():
-        raise _unknown(route, machine)
+    if layout is None:
+        # Its layout may be one that could not be read: learned without it, a machine has no slots to be wrong about.
+        used = {entry.file for entry in route.layouts}
+        unread = [each for each in route.problems if each.place.file.startswith("layouts/")]
+        broken = [each for each in unread if each.place.file not in used]
+        if broken:
+            raise SettingsError(broken)
+        if machine not in intake.tests["machine"].to_list():
+            raise _unknown(route, machine)
     progress.step("learning the numbering")
     states = layouts(route).states
     learned = learn_numbering(machine, intake.tests, intake.vends, layout=layout, states=states)

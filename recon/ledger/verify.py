@@ -272,8 +272,11 @@ def _check_reports(root: Path, rows: Sequence[Row], count: _Count, remarks: list
 
 
 def _check_anchors(root: Path, roots: Sequence[str]) -> None:
-    """The roots that reports in reports/ carry (ledger.json) are roots that this ledger had."""
-    for path in sorted((root / "reports").glob("*/ledger.json")):
+    """The roots that reports in reports/ carry (ledger.json) are roots that this ledger had.
+
+    A report that a stopped run left half written begins with a dot, and nobody was shown it.
+    """
+    for path in sorted((root / "reports").glob("[!.]*/ledger.json")):
         try:
             with told(path):
                 printed = json.loads(path.read_bytes())
@@ -304,3 +307,5 @@ def _beside(root: Path, named: set[Path]) -> Iterator[str]:
     unfinished = ledger_folder(root) / UNFINISHED
     if unfinished.is_dir() and any(unfinished.iterdir()):
         yield f"{_shown(root, unfinished)} holds what a stopped run left unfinished; the next run clears it away"
+    for half in sorted((root / "reports").glob(".part-*")):
+        yield f"{_shown(root, half)} is half a report, which a stopped run left; the next run clears it away"

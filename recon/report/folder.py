@@ -8,21 +8,25 @@ from recon.model.errors import ReconError
 from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
 
+_PART = ".part-"
+"""How the name of a report begins that is not complete."""
+
 
 def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, str | bytes]]) -> Path:
     """Write files (path below the folder, and content) into a new folder below reports/, named for the moment of the
     run in the route's zone.
 
     The folder is made beside its final name and renamed when it is complete, so that a run that is cut off leaves no
-    half report. files: taken one by one, so that a long report need not be in memory as a whole. Raises ReconError
-    where it cannot be written.
+    half report. To be called while holding the lock of the ledger. files: taken one by one, so that a long report need
+    not be in memory as a whole. Raises ReconError where it cannot be written.
     """
     reports = root / "reports"
     stamp = done.now.astimezone(zone(done.zone)).strftime("%Y-%m-%d-%H%M%S")
-    part = reports / f".part-{stamp}"
+    part = reports / f"{_PART}{stamp}"
     try:
-        # What a run left that was killed at this very second.
-        shutil.rmtree(part, ignore_errors=True)
+        for left in reports.glob(f"{_PART}*"):
+            # By a run that was killed: only one writes at a time.
+            shutil.rmtree(left, ignore_errors=True)
         part.mkdir(parents=True)
         for name, content in files:
             path = part / name

@@ -358,3 +358,16 @@ def test_an_entry_that_names_files_that_were_never_kept(tmp_path: Path) -> None:
     with writing(tmp_path / "b", who="a test") as ledger:
         ledger.append("file-taken", {"table": "1" * 64}, AT)
     assert "is missing" in failure_of(tmp_path / "b")
+
+
+def test_half_a_report_of_a_stopped_run_is_no_damage(tmp_path: Path) -> None:
+    """Its root may be cut off in the middle; nobody was shown it."""
+    small_ledger(tmp_path)
+    half = tmp_path / "reports" / ".part-2026-09-29-120000"
+    half.mkdir()
+    (half / "ledger.json").write_text('{"entries": 3, "root": "61cc')
+    found = verify_ledger(tmp_path)
+    assert found.failure is None
+    assert found.remarks == (
+        "reports/.part-2026-09-29-120000 is half a report, which a stopped run left; the next run clears it away",
+    )

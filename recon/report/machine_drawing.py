@@ -92,7 +92,8 @@ def _machine(done: Reconciliation, machine: str, slots: Frame, glyphs: Glyphs) -
     sites = dict(done.frames["machines"].select("machine", "site").iter_rows())
     site = sites.get(machine)
     day = done.until.astimezone(zone(done.zones.get(machine, done.zone)))
-    yield shown(f"{machine}{f', {site}' if site else ''}, as laid out on {day:%Y-%m-%d}", WIDTH)
+    said = f", as laid out on {day:%Y-%m-%d}"
+    yield _cut(f"{machine}{f', {site}' if site else ''}", WIDTH - len(said)) + said
     trays: dict[str, list[_Cell]] = {}
     for row in slots.iter_rows(named=True):
         cell = _Cell(shown(row["label"], _LABEL), _figure(row, glyphs), min(max(row["pitch"], 1), 2))
@@ -178,6 +179,14 @@ def _wide(text: str) -> int:
     from rich.cells import cell_len
 
     return cell_len(text)
+
+
+def _cut(text: str, width: int) -> str:
+    """On one line of so many columns, as `shown` does it by letters."""
+    most = width
+    while _wide(cut := shown(text, most)) > width:
+        most -= 1
+    return cut
 
 
 def _fit(text: str, width: int) -> str:

@@ -9,12 +9,15 @@ from recon.model.frames import Frame
 from recon.model.money import to_text
 from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
+from recon.report.asked_lines import shown
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
 SHOWN_PER_KIND = 5
+LONGEST_NAME = 40
+"""Letters of a machine's name in the table; a log may give one of any length, and the findings have it whole."""
 _GLYPHS = {"error": "x", "warning": "!", "note": "-"}
 _STYLES = {"error": "bold red", "warning": "yellow", "note": "dim"}
 _NOUNS = {"error": "error", "warning": "warning", "note": "note"}
@@ -218,7 +221,8 @@ def _machines(done: Reconciliation) -> "Table":
     for row in summaries.head(60).iter_rows(named=True):
         digits = done.digits_of.get(row["machine"], done.digits)
         money = (to_text(row[name], digits) for name in columns)
-        table.add_row(Text(row["machine"]), f"{row['vends']:,}", f"{row['unmapped_vends']:,}", *money)
+        name = Text(shown(row["machine"], LONGEST_NAME))
+        table.add_row(name, f"{row['vends']:,}", f"{row['unmapped_vends']:,}", *money)
     if summaries.height > 60:
         table.add_row(f"... and {summaries.height - 60} more", *[""] * 9)
     return table

@@ -198,7 +198,8 @@ class _Sheet:
                 letter = xl_col_to_name(column)
                 if name == "currency":
                     self.page.write_string(at, column, codes[0] if code is None else code, self._sum_form("@"))
-                if name not in self.table.sums:
+                # Where nothing is known, a sum of 0 would say that something is.
+                if name not in self.table.sums or part[name].null_count() == part.height:
                     continue
                 formula = f"=SUBTOTAL(9,{letter}2:{letter}{last})"
                 if code is not None:

@@ -1,13 +1,16 @@
 """The drawing of a machine at a terminal: what each slot shows, which machines, and that it holds in 80 columns."""
 
+import io
 from pathlib import Path
 
 import pytest
 from builders import RouteBuilder, slot
 from report_routes import ROUTES, reconciled
 from rich.cells import cell_len
+from rich.console import Console
 
 from recon.report.machine_drawing import ASCII, LINES, MOST_DRAWN, drawings, glyphs_for
+from recon.report.text import print_results
 
 
 def drawn(route: RouteBuilder, *, every: bool = False) -> str:
@@ -50,11 +53,31 @@ def test_it_holds_in_80_columns_and_its_lines_meet(name: str, glyphs: object) ->
         assert marks <= labels | sites | {"…"}
 
 
+def test_letters_that_take_two_columns_are_counted_so(tmp_path: Path) -> None:
+    labels = [f"缶{at:02}" for at in range(12)]
+    route = RouteBuilder(tmp_path).machine("m-1", *(slot(label, tray="上段") for label in labels), site="駅前" * 30)
+    route.counts(*(f"09-0{day} 09:00, {label}, {day}" for day in (1, 8) for label in labels))
+    head, *lines = drawn(route).split("\n")
+    assert cell_len(head) in (79, 78)
+    assert head.endswith("…, as laid out on 2026-12-01")
+    drawing = lines[: lines.index("")]
+    assert len({cell_len(line) for line in drawing[:4]}) == 1
+    assert max(map(cell_len, drawing)) <= 80
+
+
 def test_a_crowded_tray_goes_on_below_itself() -> None:
     lines = list(drawings(reconciled("crowd").reconciliation, ASCII, every=False))
     labels = [line for line in lines if line.startswith(("1 ", "2 "))]
     assert len(labels) == 2, "each tray is named once"
     assert all(f" {tray}{place:02} " in "\n".join(lines) for tray in (1, 2) for place in range(24))
+
+
+def test_the_table_of_machines_shows_no_mark_that_steers_a_terminal_and_no_endless_name() -> None:
+    console = Console(width=80, record=True, file=io.StringIO())
+    print_results(reconciled("hostile").reconciliation, console, every=False)
+    table = console.export_text().split("\n\n")[1].split("\n")
+    assert all(line.isprintable() and cell_len(line) < 120 for line in table)
+    assert any(line.startswith("Unbreakable") and "\N{HORIZONTAL ELLIPSIS} " in line for line in table)
 
 
 def test_only_machines_with_an_open_finding_of_stock_are_drawn_and_the_rest_is_counted(tmp_path: Path) -> None:

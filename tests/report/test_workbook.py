@@ -218,6 +218,13 @@ def test_a_table_longer_than_a_sheet_says_where_it_is_whole(monkeypatch: pytest.
     assert max(row.max_row for row in book) <= 40
 
 
+def test_a_sum_of_nothing_known_is_left_out(tmp_path: Any) -> None:
+    """Without products.csv no cost is known: a sum of 0.00 would say that the loss cost nothing."""
+    route = RouteBuilder(tmp_path).machine("m-1", slot("A1")).counts("09-01 09:00, A1, 10", "09-08 09:00, A1, 8")
+    (total,) = totals(opened(workbook(route.run().reconciliation), values=True), "Stock windows")
+    assert (total["variance"], total["retail_value"], total["cost_value"]) == (-2, -4, None)
+
+
 def test_a_figure_beyond_a_double_is_text() -> None:
     from recon.report.workbook import _LARGEST
 

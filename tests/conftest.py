@@ -6,10 +6,15 @@ from pathlib import Path
 
 import pytest
 from builders import RouteBuilder, slot
+from hypothesis import settings
 
 # In tests pandera judges every frame at every border; in daily use it does so only where a first look finds a
 # fault.
 os.environ.setdefault("RECON_BORDERS", "full")
+
+# No test judges by the clock: a busy machine is no fault.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -2,19 +2,20 @@
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from pathlib import Path
 
 import polars as pl
 
-from recon.intake.cards import find_card_number, without_digits
+from recon.intake.cards import card_number_in, find_card_number, without_digits
 from recon.intake.clock import AmbiguousFormat
-from recon.intake.describe import Reading, UnknownFormat, reading_for
+from recon.intake.describe import UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
 from recon.intake.encoding import UnreadableFile
-from recon.intake.kept import Fresh, Keeper, KeptPart, put_back
+from recon.intake.gathered import File, Gathered
+from recon.intake.kept import Fresh, Keeper, put_back
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
@@ -51,69 +52,6 @@ class Intake:
     def paths(self) -> list[str]:
         """Path of each input by its file number."""
         return self.inputs["path"].to_list()
-
-
-@dataclass(slots=True)
-class _File:
-    """One file on its way in."""
-
-    path: str
-    name: str
-    sheet: str | None = None
-    sha256: str | None = None
-    kind: FileKind | None = None
-    source: str | None = None
-    rows: int = 0
-
-
-@dataclass(slots=True)
-class _Gathered:
-    """What the files gave so far. tables, readings: of each file that was taken in. mended: each rejects.csv that came
-    back.
-    kept: the tables that are put back, with the numbers of their files. by_moment: files whose dates the moment of the
-    run settled. names: what each file goes by. seen: the first file of each content. settled: the files whose columns
-    are known, by their format. groups: their cells, by format and columns."""
-
-    files: list[_File] = field(default_factory=list)
-    tables: dict[int, TextTable] = field(default_factory=dict)
-    settled: dict[tuple[object, ...], list[Settled]] = field(default_factory=dict)
-    groups: dict[tuple[object, ...], tuple[Reading, list[Frame]]] = field(default_factory=dict)
-    readings: dict[int, Reading] = field(default_factory=dict)
-    mended: dict[int, TextTable] = field(default_factory=dict)
-    seen: dict[tuple[str | None, str | None], int] = field(default_factory=dict)
-    rejects: list[Frame] = field(default_factory=list)
-    notices: list[Frame] = field(default_factory=list)
-    kept: list[tuple[KeptPart, int]] = field(default_factory=list)
-    by_moment: set[int] = field(default_factory=set)
-    names: dict[int, Sequence[str]] = field(default_factory=dict)
-
-    def add(self, file: _File) -> int:
-        """The number of a further input."""
-        self.files.append(file)
-        return len(self.files) - 1
-
-    def remark(
-        self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None,
-        other_row: int | None = None,
-    ) -> None:  # fmt: skip
-        told = {"kind": kind, "file": file, "row": row, "detail": detail, "other_file": other, "other_row": other_row}
-        self.notices.append(pl.DataFrame([told], schema=NOTICES.schema))
-
-    def told_passed(self, file: int, table: TextTable) -> None:
-        """Remark each line that is no row."""
-        for passed in sorted(table.passed, key=lambda passed: passed.row):
-            self.remark(file, "lines-passed-over", passed.text, row=passed.row)
-
-    def told_aside(self, file: int, aside: Sequence[Part]) -> None:
-        """Remark each sheet that is no table of the kind, beside one that is."""
-        for part in aside:
-            self.remark(file, "lines-passed-over", f'sheet "{part.sheet}" ({part.table.rows} rows)')
-
-    def group(self, reading: Reading, texts: Frame) -> None:
-        """Files of one kind, one description and one set of columns are read together."""
-        key = (reading.kind, reading.name, *texts.columns)
-        if texts.height:
-            self.groups.setdefault(key, (reading, []))[1].append(texts)
 
 
 def _is_shown(parts: Sequence[str]) -> bool:
@@ -167,9 +105,9 @@ def take_in(
 
 def _gather(
     known: Known, on_file: Callable[[str], None], keeper: Keeper | None, anew: frozenset[str]
-) -> _Gathered:
+) -> Gathered:
     """Open every file, or find what it gave before; those named in `anew` are opened whatever is kept of them."""
-    gathered = _Gathered()
+    gathered = Gathered()
     root = known.route.root
     for path in inbox_files(root):
         name = path.relative_to(root).as_posix()
@@ -178,7 +116,7 @@ def _gather(
     return gathered
 
 
-def _spoken_of(gathered: _Gathered) -> frozenset[str]:
+def _spoken_of(gathered: Gathered) -> frozenset[str]:
     """The files whose rows are mended elsewhere."""
     named: set[str] = set()
     for table in gathered.mended.values():
@@ -187,7 +125,7 @@ def _spoken_of(gathered: _Gathered) -> frozenset[str]:
     return frozenset(named)
 
 
-def _fresh(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame]) -> Fresh:
+def _fresh(gathered: Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame]) -> Fresh:
     """What the files gave that were read anew, apart from mended lines, which hang on other files."""
     files = frozenset(set(gathered.readings) - set(gathered.mended))
     own = pl.col("file").is_in(sorted(files))
@@ -203,7 +141,7 @@ def _fresh(gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: 
 
 
 def _take_mended(
-    gathered: _Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame], known: Known, now: datetime
+    gathered: Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame], known: Known, now: datetime
 ) -> Frame:
     """Take in the mended lines of each rejects.csv that came back, once all else is read. Returns what they stand
     for."""
@@ -232,7 +170,7 @@ def _take_mended(
     return stands_for
 
 
-def _inbox(gathered: _Gathered, refused: list[Frame], route: Route) -> Inbox:
+def _inbox(gathered: Gathered, refused: list[Frame], route: Route) -> Inbox:
     tables = {number: table for number, table in gathered.tables.items() if number not in gathered.mended}
     rows = {row for frame in refused for row in frame.select("file", "row").iter_rows()}
     rows |= {(number, torn.row) for number, table in tables.items() for torn in table.torn}
@@ -245,34 +183,45 @@ def _standing(batch: Batch, file: int, accepted: Frame) -> Frame:
     return pl.DataFrame(rows, schema=STANDS_FOR, orient="row")
 
 
-def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, keeper: Keeper | None) -> None:
+def _take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: Keeper | None) -> None:
     """Take in one file: each of its tables is an input of its own, for each has its own account of rows."""
     sha256 = None
+    last = card_number_in(name)
+    if last is not None:
+        number = gathered.add(File(without_digits(name), without_digits(name)))
+        gathered.remark(number, "card-number-present", f"its name holds a full card number ending in {last}")
+        return
     try:
         data = _bytes(path)
         sha256 = hashlib.sha256(data).hexdigest()
         kept = None if keeper is None else keeper.find(name, sha256)
         if kept is not None:
             for table in kept:
-                back = _File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
+                back = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
                 gathered.kept.append((table, gathered.add(back)))
             return
         opened = open_file(data, name, known.route)
     except UnreadableFile as error:
-        gathered.remark(gathered.add(_File(name, name, sha256=sha256)), "unreadable-file", str(error))
+        gathered.remark(gathered.add(File(name, name, sha256=sha256)), "unreadable-file", str(error))
         return
     except UnknownFormat as error:
-        gathered.remark(gathered.add(_File(name, name, sha256=sha256)), "unknown-format", str(error))
+        gathered.remark(gathered.add(File(name, name, sha256=sha256)), "unknown-format", str(error))
         return
     # Whatever stands in any corner of the file is looked at before anything of it is kept.
     found = [find_card_number(part.table) for part in (*opened.parts, *opened.aside)]
     card = next((card for card in found if card is not None), None)
+    inside = [text for part in (*opened.parts, *opened.aside) for text in (part.sheet or "", *part.names)]
+    named = next((last for last in map(card_number_in, inside) if last is not None), None)
     several = len(opened.parts) + len(opened.aside) > 1
     for part in opened.parts:
         sheet = without_digits(part.sheet or "") if several else None
         shown = name if sheet is None else f"{name} [{sheet}]"
-        number = gathered.add(_File(shown, name, sheet, sha256, rows=part.table.rows))
-        if card is not None:
+        number = gathered.add(File(shown, name, sheet, sha256, rows=part.table.rows))
+        if named is not None:
+            detail = f"the name of a sheet, or of a file inside, holds a full card number ending in {named}"
+            gathered.remark(number, "card-number-present", detail)
+            gathered.rejects.append(_withheld(part.table, number))
+        elif card is not None:
             gathered.remark(
                 number,
                 "card-number-present",
@@ -282,11 +231,11 @@ def _take_file(path: Path, name: str, gathered: _Gathered, known: Known, keeper:
             gathered.rejects.append(_withheld(part.table, number))
         else:
             _take_part(part, name, number, gathered, known)
-    if card is None and opened.parts:
+    if card is None and named is None and opened.parts:
         gathered.told_aside(number, opened.aside)
 
 
-def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: Known) -> None:
+def _take_part(part: Part, name: str, number: int, gathered: Gathered, known: Known) -> None:
     file, table = gathered.files[number], part.table
     gathered.names[number] = (name.rsplit("/", 1)[-1], *part.names)
     if table.remark is not None:
@@ -308,13 +257,13 @@ def _take_part(part: Part, name: str, number: int, gathered: _Gathered, known: K
     gathered.told_passed(number, table)
 
 
-def _refuse(gathered: _Gathered, number: int, table: TextTable, error: UnknownFormat | AmbiguousFormat) -> None:
+def _refuse(gathered: Gathered, number: int, table: TextTable, error: UnknownFormat | AmbiguousFormat) -> None:
     """Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account."""
     gathered.remark(number, "unknown-format", str(error))
     gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
 
 
-def _read_cells(gathered: _Gathered, known: Known, now: datetime) -> None:
+def _read_cells(gathered: Gathered, known: Known, now: datetime) -> None:
     """Read the cells of every file whose columns are known: those of one format together, where none of them needs to
     be settled by itself."""
     read: dict[int, Settled] = {}
@@ -347,7 +296,7 @@ def _read_cells(gathered: _Gathered, known: Known, now: datetime) -> None:
     _tell_copies(gathered)
 
 
-def _tell_copies(gathered: _Gathered) -> None:
+def _tell_copies(gathered: Gathered) -> None:
     """Remark each table that is another one byte for byte."""
     for number in sorted({*gathered.readings, *(number for _, number in gathered.kept)}):
         file = gathered.files[number]
@@ -388,7 +337,7 @@ def _with_text(rows: Frame, table: TextTable) -> Frame:
     return ordered.with_columns(pl.Series("text", table.original(ordered["row"].to_list()), dtype=pl.String))
 
 
-def _rejects(gathered: _Gathered, refused: list[Frame]) -> Iterator[Frame]:
+def _rejects(gathered: Gathered, refused: list[Frame]) -> Iterator[Frame]:
     """The refused rows of every file that was taken in, its torn records among them, with their original text."""
     none = REJECTS.empty().drop("text")
     by_file = pl.concat([none, *refused]).partition_by("file", as_dict=True)
@@ -399,7 +348,7 @@ def _rejects(gathered: _Gathered, refused: list[Frame]) -> Iterator[Frame]:
 
 
 def _assemble(
-    gathered: _Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame, fresh: Fresh
+    gathered: Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame, fresh: Fresh
 ) -> Intake:
     frames: dict[str, Frame] = {}
     notices = gathered.notices
@@ -421,7 +370,7 @@ def _assemble(
     )
 
 
-def _told_mended(rejects: Frame, gathered: _Gathered, stands_for: Frame) -> Frame:
+def _told_mended(rejects: Frame, gathered: Gathered, stands_for: Frame) -> Frame:
     """A row that is mended elsewhere stays rejected, and says where."""
     if stands_for.height == 0:
         return rejects
@@ -436,7 +385,7 @@ def _told_mended(rejects: Frame, gathered: _Gathered, stands_for: Frame) -> Fram
     return joined.with_columns(pl.col("reason") + pl.col("where").fill_null("")).drop("where")
 
 
-def _account(files: list[_File], notices: Frame, rejects: Frame) -> Frame:
+def _account(files: list[File], notices: Frame, rejects: Frame) -> Frame:
     """The account of every file: rows = accepted + duplicate + rejected."""
     repeats = notices.filter(pl.col("kind").is_in(["duplicate-row", "vend-changed"]) & pl.col("row").is_not_null())
     duplicate = dict(repeats.group_by("file").len().iter_rows())
@@ -444,7 +393,7 @@ def _account(files: list[_File], notices: Frame, rejects: Frame) -> Frame:
     return pl.DataFrame(list(_lines(files, duplicate, rejected)), schema=INPUTS.schema, orient="row")
 
 
-def _lines(files: list[_File], duplicates: dict[int, int], rejects: dict[int, int]) -> Iterator[tuple[object, ...]]:
+def _lines(files: list[File], duplicates: dict[int, int], rejects: dict[int, int]) -> Iterator[tuple[object, ...]]:
     for number, file in enumerate(files):
         duplicate, rejected = duplicates.get(number, 0), rejects.get(number, 0)
         accepted = file.rows - duplicate - rejected

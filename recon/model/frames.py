@@ -4,11 +4,11 @@ From these the pandera schemas of the stage borders and the page docs/frames.md 
 by its `sorted_by` columns, and holds money in minor units (Int64) and times as Datetime("us", "UTC").
 """
 
-from dataclasses import dataclass
-from typing import TypeAlias
-
 import polars as pl
 
+from recon.model.frame_spec import Column as Column
+from recon.model.frame_spec import Frame as Frame
+from recon.model.frame_spec import FrameSpec as FrameSpec
 from recon.model.words import OUTCOMES, SEVERITIES, STATES_OF_FINDINGS, TENDERS
 
 TIME = pl.Datetime("us", "UTC")
@@ -19,44 +19,6 @@ PRICED = pl.Enum(["log", "layout", "neighbours", "range", "none"])
 only as a range; or none needed (free, test, token, or nothing was paid)."""
 
 STATE = pl.Enum(STATES_OF_FINDINGS)
-
-Frame: TypeAlias = pl.DataFrame
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column: its name, polars type, meaning, and whether it may be empty."""
-
-    name: str
-    dtype: pl.DataType | type[pl.DataType]
-    meaning: str
-    nullable: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class FrameSpec:
-    """A frame: one row a what, which columns, sorted by which, and which of them identify a row."""
-
-    name: str
-    row_is: str
-    columns: tuple[Column, ...]
-    sorted_by: tuple[str, ...]
-    unique: tuple[str, ...] | None = None
-
-    @property
-    def schema(self) -> dict[str, pl.DataType | type[pl.DataType]]:
-        """Column names to polars types, in order."""
-        return {column.name: column.dtype for column in self.columns}
-
-    @property
-    def names(self) -> list[str]:
-        """Column names, in order."""
-        return [column.name for column in self.columns]
-
-    def empty(self) -> Frame:
-        """A frame of this shape without rows."""
-        return pl.DataFrame(schema=self.schema)
-
 
 _FILE = Column("file", pl.Int32, "number of the input file, in the order of their paths")
 _ROW = Column("row", pl.Int64, "line of that file, as an editor numbers it")

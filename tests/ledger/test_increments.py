@@ -1,6 +1,7 @@
 """A run that takes in what is new gives what a run from nothing gives, and reads nothing twice without need."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ from builders import NOW, RouteBuilder, slot
 from histories import faults
 
 from recon.intake import take_in as intake
+from recon.ledger.history import History
 from recon.ledger.journal import reading
 from recon.recorded import run_and_record
 
@@ -135,3 +137,32 @@ def test_what_hangs_on_the_moment_is_read_each_time_and_kept_as_it_was(
     assert [body["size"] for body in taken] == sizes
     used = {each["sha256"] for each in run.body["inputs"]}
     assert taken[-1]["sha256"] in used
+
+
+def _as_from_nothing(route: RouteBuilder, moment: datetime) -> str:
+    """The results of a run with the ledger, which have to be those of one without."""
+    kept = run_and_record(route.root, now=moment).run.json()
+    assert kept == route.run(now=moment, history=History()).json()
+    return kept
+
+
+def test_a_payout_from_the_future_is_taken_in_when_its_day_has_come(route: RouteBuilder) -> None:
+    route.payouts("2026-12-05, 2026-11-01, 2026-11-30, 1.00, 0.06, 0.94, Q", name="payouts-2.csv")
+    assert '"paid_on":"2026-12-05' not in _as_from_nothing(route, NOW)
+    assert '"paid_on":"2026-12-05' in _as_from_nothing(route, NOW + timedelta(days=9))
+
+
+def test_a_note_is_read_again_when_its_machine_gets_a_layout(route: RouteBuilder, opened: list[str]) -> None:
+    """Only a layout tells that M-3 is m-3."""
+    route.file("inbox/note.txt", "M-3\n2026-09-09 10:00\nA1 4\n")
+    _as_from_nothing(route, NOW)
+    route.machine("m-3", slot("A1"))
+    opened.clear()
+    _as_from_nothing(route, NOW)
+    assert "note.txt" in opened
+
+
+def test_a_run_of_an_earlier_moment_gives_what_it_gave(route: RouteBuilder) -> None:
+    early = datetime(2026, 9, 5, tzinfo=UTC)
+    assert _as_from_nothing(route, early) != _as_from_nothing(route, NOW)
+    _as_from_nothing(route, early)

@@ -221,8 +221,8 @@ def _machines(done: Reconciliation) -> "Table":
     for row in summaries.head(60).iter_rows(named=True):
         digits = done.digits_of.get(row["machine"], done.digits)
         money = (to_text(row[name], digits) for name in columns)
-        name = Text(shown(row["machine"], LONGEST_NAME))
-        table.add_row(name, f"{row['vends']:,}", f"{row['unmapped_vends']:,}", *money)
+        machine = Text(shown(row["machine"], LONGEST_NAME))
+        table.add_row(machine, f"{row['vends']:,}", f"{row['unmapped_vends']:,}", *money)
     if summaries.height > 60:
         table.add_row(f"... and {summaries.height - 60} more", *[""] * 9)
     return table

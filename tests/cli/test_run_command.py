@@ -63,11 +63,14 @@ def test_exit_0_where_all_agrees_and_the_report_is_written(tmp_path: Path) -> No
     written = sorted(set(after) - set(before))
     kept = [name for name in written if name.startswith("ledger/originals/")]
     assert {Path(name).name for name in kept} == {hashlib.sha256(text).hexdigest() for text in before.values()}
-    assert [name for name in written if name not in kept] == [
+    tables = [name for name in written if name.startswith("ledger/tables/")]
+    assert {name.split("/")[2] for name in tables} == {"vends", "counts"}
+    assert [name for name in written if name not in (*kept, *tables)] == [
         "ledger/journal.sqlite",
         "ledger/lock",
         "reports/2026-09-29-164000/ledger.json",
         "reports/2026-09-29-164000/rejects.csv",
+        "reports/2026-09-29-164000/report.html",
         "reports/2026-09-29-164000/results.json",
     ]
     assert "results.json" in done.stderr

@@ -4,6 +4,7 @@ Counts of independent buyers over a time in which `mean` of them are expected. P
 (math.fsum) from terms made in logarithms, so that means in the thousands do not underflow.
 """
 
+from collections.abc import Iterator
 from decimal import Decimal
 from math import exp, fsum, lgamma, log
 
@@ -15,11 +16,24 @@ def chance_of(units: int, mean: float) -> float:
     return exp(units * log(mean) - mean - lgamma(units + 1))
 
 
+def _chances(most: int, mean: float) -> Iterator[float]:
+    """The chances of 0, 1, 2 and so on up to `most` units, as long as they are above nothing.
+
+    Beyond the mean they only fall: once one is 0.0 all further are, and a slot said to hold a thousand million units
+    costs no more than one that holds a hundred.
+    """
+    for units in range(most + 1):
+        chance = chance_of(units, mean)
+        if chance == 0 and units > mean:
+            return
+        yield chance
+
+
 def at_most(units: int, mean: float) -> float:
     """The chance that no more than `units` are asked for, P(D <= units); 0 for a negative number."""
     if mean == 0:
         return 1.0 if units >= 0 else 0.0
-    return min(1.0, fsum(chance_of(each, mean) for each in range(units + 1)))
+    return min(1.0, fsum(_chances(units, mean)))
 
 
 def least_level(mean: float, chance: float, *, most: int) -> tuple[int, bool]:
@@ -42,7 +56,7 @@ def expected_left(units: int, mean: float) -> float:
     """Units expected to be left of `units` after demand of that mean, E[max(0, units - D)]; 0 for a negative number."""
     if mean == 0:
         return float(max(0, units))
-    return fsum((units - asked) * chance_of(asked, mean) for asked in range(units))
+    return fsum((units - asked) * chance for asked, chance in enumerate(_chances(units - 1, mean)))
 
 
 def critical_ratio(price: Decimal | int, cost: Decimal | int, salvage: Decimal | int = 0) -> float:

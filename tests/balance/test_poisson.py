@@ -1,5 +1,6 @@
 """The Poisson distribution and the order-up-to level against scipy and published figures."""
 
+import math
 from decimal import Decimal
 
 import pytest
@@ -92,3 +93,14 @@ def test_what_earns_nothing_is_not_worth_a_risk() -> None:
     assert critical_ratio(100, 100) == 0.0
     assert critical_ratio(100, 120) == 0.0
     assert least_level(3.0, 0.0, most=10) == (0, False)
+
+
+@pytest.mark.parametrize("mean", [0.3, 25.0, 4000.0])
+def test_a_slot_said_to_hold_a_thousand_million_units_costs_no_more_than_another(mean: float) -> None:
+    assert at_most(1_000_000_000, mean) == pytest.approx(1.0, abs=1e-9)
+    assert expected_left(1_000_000_000, mean) == pytest.approx(1_000_000_000 - mean, rel=1e-9)
+
+
+@pytest.mark.parametrize("mean", [0.3, 25.0, 900.0])
+def test_what_is_left_off_is_nothing_at_all(mean: float) -> None:
+    assert at_most(3000, mean) == min(1.0, math.fsum(chance_of(units, mean) for units in range(3001)))

@@ -49,7 +49,6 @@ def lay(root: Path, size: Size) -> None:
     rng = np.random.default_rng(size.seed)
     for folder in ("route/layouts", "route/inbox", "next"):
         (root / folder).mkdir(parents=True)
-    _settings(root, size)
     # One more week than asked for is drawn, and laid aside: the file that arrives when the rest is taken in.
     shape = (size.weeks + 2, size.machines, size.slots)
     units = np.zeros(shape, np.int64)
@@ -65,7 +64,9 @@ def lay(root: Path, size: Size) -> None:
         (log if tail is None else pl.concat([tail, log])).write_csv(into / f"sales-{week + 1:03d}.csv")
         _payout(drawn, week).write_csv(into / f"payouts-{week + 1:03d}.csv")
         tail = log.tail(int(count * size.overlap))
-    _visits(root, rng, size, units, cash)
+    level = int(units.max()) + 5
+    _settings(root, size, level)
+    _visits(root, rng, size, units, cash, level)
 
 
 def _prices(size: Size) -> np.ndarray:
@@ -73,7 +74,7 @@ def _prices(size: Size) -> np.ndarray:
     return 100 + (np.arange(size.slots) * 3 % 8) * 25
 
 
-def _settings(root: Path, size: Size) -> None:
+def _settings(root: Path, size: Size, capacity: int) -> None:
     top = 'name = "Benchmark"\ncurrency = "CAD"\ntimezone = "America/Halifax"\n\n[cards]\nmonthly = "0.00"\n'
     (root / "route/route.toml").write_text(top, encoding="utf-8")
     products = [f"p{slot:02d},Product {slot},0.{40 + slot % 50:02d}" for slot in range(size.slots)]
@@ -81,7 +82,7 @@ def _settings(root: Path, size: Size) -> None:
     prices = _prices(size)
     slots = "".join(
         f'\n[[slot]]\nlabel = "{100 + slot}"\nbus = {256 + slot}\nproduct = "p{slot:02d}"\n'
-        f'price = "{prices[slot] // 100}.{prices[slot] % 100:02d}"\ncapacity = 5000\n'
+        f'price = "{prices[slot] // 100}.{prices[slot] % 100:02d}"\ncapacity = {capacity}\n'
         for slot in range(size.slots)
     )
     flat = ["machine,zone,label,bus,price"]
@@ -170,9 +171,8 @@ def _payout(drawn: pl.DataFrame, week: int) -> pl.DataFrame:
     return pl.DataFrame([row])
 
 
-def _visits(root: Path, rng: np.random.Generator, size: Size, units: np.ndarray, cash: np.ndarray) -> None:
+def _visits(root: Path, rng: np.random.Generator, size: Size, units: np.ndarray, cash: np.ndarray, level: int) -> None:
     """Count sheets and cash sheets: a visit fills every slot up to the same level again."""
-    level = int(units.max()) + 5
     machine = np.repeat(np.arange(size.machines), size.slots)
     slot = np.tile(np.arange(size.slots), size.machines)
     every = np.arange(size.machines)

@@ -1,0 +1,99 @@
+"""Where the time of one run goes, step by step (docs/benchmarks.md).
+
+    python tests/bench --machines 200 --rows 1000000 --keep LAID
+    python tests/bench/parts.py LAID/route LAID/next
+
+Runs that folder as the command does, first with everything new, then with the files of the second folder added, and
+prints for each step the seconds of the processor, and the bytes of what was written.
+"""
+
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import recon.reconcile as stages
+import recon.recorded as recorded
+import recon.report.html.machine_part as machine_part
+
+_STEPS: list[tuple[Any, str, str]] = [
+    (stages, "read_route", "read the settings"),
+    (stages, "layout_problems", "check the settings"),
+    (stages, "layouts", "layouts as frames"),
+    (stages, "take_in", "take in the inbox"),
+    (stages, "match_vends", "number to slot"),
+    (stages, "price_vends", "prices"),
+    (stages, "stock_windows", "stock windows"),
+    (stages, "cash_windows", "cash windows"),
+    (stages, "card_money", "payouts"),
+    (stages, "machine_summaries", "summaries"),
+    (stages, "_find", "findings"),
+    (stages, "results_json", "results.json as text (once)"),
+    (recorded, "record_settings", "ledger: settings"),
+    (recorded, "record_files", "ledger: files and what was read"),
+    (recorded, "write_report", "write the report, pages drawn on the way"),
+    (machine_part, "plan", "of this, load lists of all machines"),
+    (recorded, "report_pages", "of this, drawing the pages"),
+]
+_SPENT: dict[str, float] = defaultdict(float)
+
+
+def _timed(work: Callable[..., Any], name: str) -> Callable[..., Any]:
+    def timed(*given: Any, **named: Any) -> Any:
+        began = time.process_time()
+        try:
+            return work(*given, **named)
+        finally:
+            _SPENT[name] += time.process_time() - began
+
+    return timed
+
+
+def _drawn(work: Callable[..., Iterator[Any]], name: str) -> Callable[..., Iterator[Any]]:
+    """Pages are drawn one by one while they are written: only the drawing counts."""
+
+    def timed(*given: Any, **named: Any) -> Iterator[Any]:
+        pages = iter(work(*given, **named))
+        while True:
+            began = time.process_time()
+            page = next(pages, None)
+            _SPENT[name] += time.process_time() - began
+            if page is None:
+                return
+            yield page
+
+    return timed
+
+
+def _bytes(folder: Path, pattern: str) -> float:
+    return sum(path.stat().st_size for path in folder.rglob(pattern) if path.is_file()) / 1024**2
+
+
+def main(route: Path, more: Path) -> None:
+    """Run twice, and print."""
+    for module, attribute, name in _STEPS:
+        wrap = _drawn if attribute == "report_pages" else _timed
+        setattr(module, attribute, wrap(getattr(module, attribute), name))
+    for turn in ("everything new", "one more week"):
+        _SPENT.clear()
+        began = time.process_time()
+        done = recorded.run_and_record(route, now=datetime(2026, 6, 1, tzinfo=UTC))
+        whole = time.process_time() - began
+        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {done.run.frames['vends'].height} vends\n\n")
+        sys.stdout.write("| step | seconds | share |\n|---|---|---|\n")
+        for _, _, name in _STEPS:
+            sys.stdout.write(f"| {name} | {_SPENT[name]:.2f} | {_SPENT[name] / whole:.0%} |\n")
+        told = (
+            f"\nresults.json {_bytes(done.report, 'results.json'):.1f} MiB, pages {_bytes(done.report, '*.html'):.1f} "
+        )
+        sys.stdout.write(f"{told}MiB in {len(list(done.report.rglob('*.html')))} files, ")
+        sys.stdout.write(f"ledger {_bytes(route / 'ledger', '*'):.1f} MiB\n")
+        for path in more.iterdir():
+            path.rename(route / "inbox" / path.name)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), Path(sys.argv[2]))

@@ -76,13 +76,13 @@ def test_twins_in_one_file_are_two_vends(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("header", "row", "each_once"), [
-    (COUNTS, "m-1,2026-09-14 09:00,110,4\n", True), (CASH, "m-1,2026-09-14 09:00,10.00\n", True),
+    (COUNTS, "m-1,2026-09-14 09:00,110,4\n", True), (CASH, "m-1,2026-09-14 09:00,10.00\n", False),
     (LOADS, "m-1,2026-09-14 09:00,110,4\n", False),
 ])  # fmt: skip
 def test_how_things_stood_is_told_once_what_was_done_as_often_as_it_was_done(
     header: str, row: str, each_once: bool, tmp_path: Path
 ) -> None:
-    """A count or a collection told twice in one file is one; two equal loads are two."""
+    """A count told twice in one file is one; two equal loads, or two bags of one collection, are two."""
     assert account(taken(tmp_path, {"a.csv": header + row * 2})) == {
         "a.csv": (2, 1, 1, 0) if each_once else (2, 2, 0, 0)
     }

@@ -86,7 +86,7 @@ def test_a_key_that_is_not_the_order_is_guarded_too() -> None:
     states = next(spec for spec in ALL if spec.name == "states")
     row = {
         "state": 0, "slot": 0, "machine": "m-1", "label": "1", "starts": datetime(2026, 9, 1, tzinfo=UTC),
-        "in_use": True,
+        "in_use": True, "tray": "1", "pitch": 1,
     }  # fmt: skip
     later = row | {"starts": datetime(2026, 9, 2, tzinfo=UTC)}
     with pytest.raises(FrameError, match="state"):

@@ -116,6 +116,10 @@ def main() -> None:
     if not 1 <= asked.weeks <= 60 or asked.rows < asked.weeks:
         parser.error("--weeks: 1 to 60, and a vend a week at least")
     size = [str(value) for value in (asked.machines, asked.weeks, asked.rows, asked.seed, asked.slots)]
+    if asked.machines < 1 or asked.tries < 1 or not 1 <= asked.slots <= 400:
+        parser.error("--machines and --tries: 1 at least; --slots: 1 to 400")
+    if asked.keep and asked.keep.exists():
+        parser.error(f"--keep: {asked.keep} is there already; name a new folder")
     if asked.keep:
         cost_of(_step("lay", str(asked.keep), *size), out=Path(os.devnull))
         return

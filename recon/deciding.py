@@ -1,6 +1,10 @@
 """Deciding about a finding: looked up in a run of this moment, and written into the ledger as an entry of its own."""
 
-from collections.abc import Callable, Mapping, Sequence
+import gzip
+import io
+import zipfile
+import zlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -31,6 +35,8 @@ VERBS: Final[Mapping[str, State]] = {
 LARGEST_ATTACHMENT: Final = 64 * 1024**2
 """Bytes. A photograph or a letter is smaller; a film of the machine belongs elsewhere."""
 SHORTEST_ID: Final = 6
+_DEEPEST: Final = 3
+"""Archives in archives that an attachment is looked into."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,9 +174,52 @@ def _attached(folder: Path, attachment: Path | None) -> dict[str, str] | None:
         data = attachment.read_bytes()
     except OSError as error:
         raise ReconError(f"{attachment} cannot be read: {error.strerror}") from error
-    last = card_number_in(f"{attachment.name}\n{data.decode('latin-1')}")
+    found = (card_number_in(text) for text in (attachment.name, *_texts(data)))
+    last = next((digits for digits in found if digits is not None), None)
     if last is not None:
         raise ReconError(
             f"{attachment} holds a full card number ending in {last}: no card number enters the ledger. Blacken it"
         )
     return {"name": attachment.name, "original": keep(folder, data)}
+
+
+def _texts(data: bytes, depth: int = 0) -> Iterator[str]:
+    """What can be read in an attachment as text: its bytes, those in UTF-16, and what a gzip, zip or workbook holds.
+
+    Pictures and the packed streams of other formats are not looked into. Raises ReconError for an archive that cannot
+    be.
+    """
+    yield data.decode("latin-1")
+    if b"\0" in data[:4096]:
+        yield from (data.decode(name, "ignore") for name in ("utf-16-le", "utf-16-be"))
+    if not data.startswith((b"\x1f\x8b", b"PK\x03\x04")):
+        return
+    if depth == _DEEPEST:
+        raise ReconError("the attachment is an archive in archives: attach what is in it")
+    try:
+        for name, inner in _members(data):
+            yield name
+            yield from _texts(inner, depth + 1)
+    except (zipfile.BadZipFile, OSError, EOFError, zlib.error, RuntimeError, NotImplementedError) as error:
+        raise ReconError(f"the attachment is an archive that cannot be looked into: {error}") from error
+
+
+def _members(data: bytes) -> Iterator[tuple[str, bytes]]:
+    """Names and contents of what an archive holds, none of it larger than an attachment may be."""
+    if data.startswith(b"\x1f\x8b"):
+        with gzip.open(io.BytesIO(data)) as packed:
+            yield "", _bounded(packed.read(LARGEST_ATTACHMENT + 1))
+        return
+    left = LARGEST_ATTACHMENT
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        for entry in archive.infolist():
+            with archive.open(entry) as packed:
+                inner = packed.read(left + 1)
+            left -= len(_bounded(inner, left))
+            yield entry.filename, inner
+
+
+def _bounded(data: bytes, most: int = LARGEST_ATTACHMENT) -> bytes:
+    if len(data) > most:
+        raise ReconError(f"the attachment unpacks to more than {LARGEST_ATTACHMENT // 1024**2} MiB: attach less")
+    return data

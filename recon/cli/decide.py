@@ -104,6 +104,8 @@ def _as_text(made: "Made") -> list[str]:
     if correction is not None:
         lines.append(f"{correction['file']}:{correction['row']} {correction['field']} {correction['shown']}")
         lines.append("with it: " + ("no longer found" if made.after is None else str(made.after["message"])))
+    elif body["state"] == "open":
+        lines.append("with it: " + ("not found" if made.after is None else str(made.after["message"])))
     if attachment is not None:
         lines.append(f"kept with it: {attachment['name']}, SHA-256 {attachment['original']}")
     lines.append(f"Ledger  {made.anchor.entries:,} entries, root {made.anchor.root}")

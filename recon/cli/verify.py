@@ -62,6 +62,9 @@ def _is_bundle(path: Path) -> bool:
     return path.is_file() or (path / "bundle.json").is_file() or (path / "SHA256SUMS").is_file()
 
 
+_BESIDE = "cover.html, trace.* and rows/ are worked out from the files that entries prove; no entry proves them"
+
+
 def _bundle(path: Path, root: str | None, entries: int | None) -> "VerifyResults":
     """By the verifier that travels in each bundle: this recon's own, not the one in the zip."""
     from recon.ledger.bundle_verifier import Failed
@@ -82,7 +85,7 @@ def _bundle(path: Path, root: str | None, entries: int | None) -> "VerifyResults
         root=index["root"],
         checked=count,
         failure=failure,
-        remarks=[f"{name} is not part of the bundle" for name in beside],
+        remarks=[_BESIDE] * (failure is None) + [f"{name} is not part of the bundle" for name in beside],
     )
 
 

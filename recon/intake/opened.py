@@ -32,10 +32,12 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """parts: the tables to be taken in. aside: sheets that are no such table, beside others that are."""
+    """parts: the tables to be taken in. aside: sheets that are no such table, beside others that are. named: what the
+    only sheet is called."""
 
     parts: tuple[Part, ...]
     aside: tuple[Part, ...] = field(default=())
+    named: str | None = None
 
 
 def open_file(data: bytes, path: str, route: Route) -> Opened:
@@ -102,7 +104,7 @@ def _book(unpacked: Unpacked, described: SourceFile | None, sought: Sought, shap
         sheets = [_named(sheets, shape.sheet, described)]
     parts = [Part(table_of_sheet(sheet, sought, shape), sheet.name, unpacked.names) for sheet in sheets]
     if len(parts) == 1:
-        return Opened((replace(parts[0], sheet=None),))
+        return Opened((replace(parts[0], sheet=None),), named=parts[0].sheet)
     fit = [part for part in parts if part.table.certain]
     rest = [part for part in parts if not part.table.certain]
     return Opened(tuple(fit), tuple(rest)) if fit else Opened(tuple(parts))

@@ -211,6 +211,7 @@ def _take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: 
     found = [find_card_number(part.table) for part in (*opened.parts, *opened.aside)]
     card = next((card for card in found if card is not None), None)
     inside = [text for part in (*opened.parts, *opened.aside) for text in (part.sheet or "", *part.names)]
+    inside.append(opened.named or "")
     named = next((last for last in map(card_number_in, inside) if last is not None), None)
     several = len(opened.parts) + len(opened.aside) > 1
     for part in opened.parts:

@@ -19,6 +19,9 @@ from recon.model.reconciliation import Reconciliation
 TIMED = {"vends": "priced", "counts": "counts", "loads": "loads", "cash": "cash"}
 """Kinds of rows that have a moment, with the frame that holds them."""
 
+OF_NO_SLOT = ("unmapped-number", "undefined-number")
+"""Findings about vends that no slot had."""
+
 _SECTION = re.compile(rb'  "(\w+)": \[')
 _PLACES = {"file": pl.Int32, "row": pl.Int64}
 Record = Mapping[str, Any]
@@ -138,7 +141,9 @@ def _findings(target: Target, done: Reconciliation) -> Frame:
     """Findings about the target."""
     every = done.frames["findings"]
     if target.finding is not None:
-        return every.filter(pl.col("id") == target.finding["id"])
+        itself = pl.col("id") == target.finding["id"]
+        of_stock = target.finding["label"] is not None
+        return every.filter(itself | _of_no_slot(target.finding["machine"]) if of_stock else itself)
     if target.kind == "payout":
         rows = pl.DataFrame(list(target.payouts), schema=_PLACES, orient="row")
         places = every.select("id", "kind", "evidence").explode("evidence").unnest("evidence")
@@ -148,10 +153,16 @@ def _findings(target: Target, done: Reconciliation) -> Frame:
         return every.filter(pl.col("id").is_in(ids["id"].to_list()))
     own = every.filter(pl.col("machine") == target.machine)
     if target.kind == "slot":
-        return own.filter(pl.col("label") == target.label)
+        return own.filter((pl.col("label") == target.label) | _of_no_slot(target.machine))
     if target.kind == "collection":
         return own.filter(pl.col("label").is_null() & pl.col("closed_at").is_in(list(target.at)))
     return own
+
+
+def _of_no_slot(machine: str | None) -> pl.Expr:
+    """Vends of the machine that no slot had: any of them may be what a slot is short of, so that to show a slot without
+    them would leave out what speaks for somebody."""
+    return pl.col("kind").cast(pl.String).is_in(OF_NO_SLOT) & (pl.col("machine") == machine)
 
 
 def _evidence(findings: Frame) -> Frame:

@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from recon.intake.values import LARGEST_MONEY, LARGEST_PRICE, LARGEST_UNITS
 from recon.ledger.decisions import CORRECTABLE, MONEY_FIELDS
 from recon.model.errors import MoneyError, ReconError
 from recon.model.frames import Frame
@@ -112,11 +113,18 @@ def _field(finding: str, kind: str) -> str:
 def _figure(field: str, text: str, digits: int) -> int:
     if field in MONEY_FIELDS:
         try:
-            return to_minor(text, digits)
+            size = to_minor(text, digits)
         except MoneyError as error:
             raise ReconError(f"--to {error}") from error
+        most = LARGEST_PRICE if field == "price" else LARGEST_MONEY
+        if abs(size) > most or (size < 0 and field in ("price", "collected", "tubes")):
+            least = 0 if field in ("price", "collected", "tubes") else -most
+            raise ReconError(f'--to "{text}" is outside {_spelled(field, least, digits)} to {to_text(most, digits)}')
+        return size
     if not text.strip().isdecimal():
         raise ReconError(f'--to "{text}" is no whole number of units, such as 5')
+    if len(text.strip()) > len(str(LARGEST_UNITS)) or int(text) > LARGEST_UNITS:
+        raise ReconError(f'--to "{text}" is more than {LARGEST_UNITS} units, the most that a row can say')
     return int(text)
 
 

@@ -6,6 +6,7 @@ that an entry never speaks of what is not there.
 """
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +15,7 @@ from typing import Any, Final
 
 import polars as pl
 
+from recon.intake.cards import card_number_in, without_digits
 from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
@@ -31,6 +33,9 @@ REFUSED: Final = ("unreadable-file", "unknown-format", "card-number-present")
 """Findings that say that a file was not taken in."""
 LINES_HASHED: Final = 50_000
 """Lines of a file up to which each line has a hash of its own, so that some can be shown without the others."""
+_CARD_IN_SETTINGS: Final = re.compile(rb"(?<![0-9])(?:[0-9]{14,19}|[0-9]{4}(?:[ -][0-9]{4}){3})(?![0-9])")
+"""A card number as it is copied: lists of labels in a layout are numbers with blanks between them, too, and a bar code
+of products.csv has 13 digits."""
 PUT_RIGHT: Final = ("count-restated", "collection-restated")
 """Findings that say that a later sheet corrects an earlier one."""
 
@@ -56,10 +61,21 @@ def _keep_changed(
     now: dict[str, str] = {}
     for path in sorted(path for pattern in patterns for path in root.glob(pattern)):
         name = path.relative_to(root).as_posix()
-        now[name] = keep(root, _bytes(path))
+        now[name] = keep(root, _without_cards(name, _bytes(path)))
         if before.get(name) != now[name]:
             ledger.append(kind, {"file": name, "original": now[name]}, at)
     return now
+
+
+def _without_cards(name: str, data: bytes) -> bytes:
+    for text in (name, *(found.decode() for found in _CARD_IN_SETTINGS.findall(data))):
+        last = card_number_in(text)
+        if last is not None:
+            raise ReconError(
+                f"{without_digits(name)} holds a full card number ending in {last}: no card number enters the ledger. "
+                "Leave its last four digits alone, then run again"
+            )
+    return data
 
 
 def _bytes(path: Path) -> bytes:

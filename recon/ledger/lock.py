@@ -11,7 +11,7 @@ import socket
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Final
@@ -45,7 +45,9 @@ def locked(
             clear_unfinished(root)
             yield
         finally:
-            (folder / "holder.json").unlink(missing_ok=True)
+            # It means nothing once the lock is free, and what was written is lasting by now.
+            with suppress(OSError):
+                (folder / "holder.json").unlink(missing_ok=True)
             _release(file)
 
 

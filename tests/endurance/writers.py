@@ -20,6 +20,7 @@ from endurance.route_states import (  # noqa: E402 - found by the path above
     command,
     environment,
     faults_after,
+    in_any_order,
     reports,
     states,
     verify_in_process,
@@ -48,7 +49,8 @@ def faults(state: State, folder: Path, ended: list[tuple[int, str]]) -> Iterator
             yield f"one left with {code}: {told[-2000:]}"
     for report in reports(folder):
         old = state.folder / "reports" / report.name
-        if not old.exists() and (report / "results.json").read_bytes() not in state.results:
+        results = in_any_order((report / "results.json").read_bytes())
+        if not old.exists() and results not in map(in_any_order, state.results):
             yield f"{report.name} has other results than a run by itself"
     yield from faults_after(state, folder, verify=verify_in_process)
 

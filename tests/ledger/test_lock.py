@@ -133,3 +133,22 @@ def test_readers_do_not_wait(tmp_path: Path) -> None:
     anchor = small_ledger(tmp_path)
     with holder(tmp_path), reading(tmp_path) as ledger:
         assert ledger.anchor == anchor
+
+
+def test_what_was_written_holds_where_the_holder_cannot_be_cleared_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a disk that turns read-only at the very end."""
+    anchor = small_ledger(tmp_path)
+    plain = Path.unlink
+
+    def unlink(path: Path, missing_ok: bool = False) -> None:
+        if path.name == "holder.json" and path.exists():
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+        plain(path, missing_ok=missing_ok)
+
+    with monkeypatch.context() as refused, writing(tmp_path, who="a test") as ledger:
+        ledger.append("run-made", {}, AT)
+        refused.setattr(Path, "unlink", unlink)
+    with writing(tmp_path, who="a test") as ledger:
+        assert ledger.anchor.entries == anchor.entries + 1

@@ -77,7 +77,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     report = write_report(folder, done, files)
     record_run(
         ledger,
-        report=report.name,
+        report=report.folder.name,
+        sums=report.sums,
         results=digest,
         lines=lines_of_entry(results.encode()),
         inputs=done.frames["inputs"],
@@ -87,7 +88,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         until=done.until,
         at=done.now,
     )
-    return Recorded(finished, report)
+    return Recorded(finished, report.folder)
 
 
 def versions() -> dict[str, str]:

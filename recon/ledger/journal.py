@@ -219,6 +219,7 @@ def writing(
     """
     path = journal_path(root)
     with locked(root, who=who, wait_seconds=wait_seconds, on_wait=on_wait):
+        _refuse_lost(root, path)
         with told(path):
             # SQLite gives its rollback journal the mode of the database.
             os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
@@ -230,6 +231,21 @@ def writing(
             finally:
                 with suppress(sqlite3.Error):
                     connection.execute("ROLLBACK")
+
+
+def _refuse_lost(root: Path, path: Path) -> None:
+    """A report carries a root only of entries that were lasting: where one is there and the journal is not, it is lost.
+
+    To begin a new one then would drop every decision without a word. Raises ReconError.
+    """
+    if path.is_file() and path.stat().st_size:
+        return
+    carrying = sorted((root / "reports").glob("[!.]*/ledger.json"))
+    if carrying:
+        raise ReconError(
+            f"{path.as_posix()} is missing or empty, though {carrying[-1].as_posix()} carries its root: put back the "
+            "newest copy of the ledger folder. To begin a new ledger all the same, move reports/ and ledger/ elsewhere"
+        )
 
 
 def _begin(connection: sqlite3.Connection, path: Path) -> Writer:

@@ -179,17 +179,19 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 
 def record_run(
-    ledger: Writer, *, report: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
+    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
     versions: Mapping[str, str],
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip
     """Say that a run was made: from which files and settings, by which versions, with which results.
 
-    report: name of its folder below reports/. results: SHA-256 of its results.json, hex; lines: the tree of its lines.
+    report: name of its folder below reports/; sums: SHA-256 of the list of its files' hashes, hex. results: SHA-256 of
+    its results.json, hex; lines: the tree of its lines.
     """
     files = inputs.select(pl.col("name").alias("file"), "sha256").unique(maintain_order=True)
     body = {
         "report": report,
+        "sums": sums,
         "results": results,
         "lines": lines,
         "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),

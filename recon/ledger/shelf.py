@@ -24,7 +24,7 @@ from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.canonical import canonical
 from recon.ledger.entries import Entry
-from recon.ledger.tables import keep_table, read_tables
+from recon.ledger.tables import keep_table, read_tables, table_path
 from recon.model.frames import BY_KIND, NOTICES, REJECTS, Frame, FrameSpec
 
 SPECS: Final[Mapping[str, FrameSpec]] = {**BY_KIND, "rejects": REJECTS, "notices": NOTICES}
@@ -95,6 +95,9 @@ class Shelf:
             return None
         # At an earlier moment some rows would lie after the run.
         if entry.at > self.now or not all(self._holds(part["reading"]) for part in entry.body["parts"]):
+            return None
+        # A table that is gone does not stop a run: the file is read again. recon verify says that it is gone.
+        if not all(table_path(self.root, table["name"], table["sha256"]).is_file() for table in entry.body["table"]):
             return None
         batch = str(entry.body["batch"])
         self._tables[batch] = {table["name"]: table["sha256"] for table in entry.body["table"]}

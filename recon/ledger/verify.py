@@ -264,11 +264,22 @@ def _check_reports(root: Path, rows: Sequence[Row], count: _Count, remarks: list
             continue
         try:
             whole(root, path, body["results"])
+            if isinstance(body.get("sums"), str):
+                _check_sums(root, path.parent, body["sums"])
         except LedgerDamaged as failure:
             raise LedgerDamaged(f"entry {row.number} (run-made): {failure}") from failure
         count.reports += 1
     if gone:
         remarks.append(f"{gone} of {gone + count.reports} reports are no longer in reports/, or were moved")
+
+
+def _check_sums(root: Path, report: Path, sums: str) -> None:
+    """Every file of a report that is still there, against the list of their hashes whose own hash the entry holds."""
+    listed = whole(root, report / "SHA256SUMS", sums).decode()
+    for line in listed.splitlines():
+        sha256, _, name = line.partition("  ")
+        if (report / name).is_file():
+            whole(root, report / name, sha256)
 
 
 def _check_anchors(root: Path, roots: Sequence[str]) -> None:

@@ -1,8 +1,11 @@
 """reports/<run>/: written whole or not at all, and never over an earlier run."""
 
+import hashlib
+import os
 import shutil
 from collections.abc import Iterable
 from pathlib import Path
+from typing import NamedTuple
 
 from recon.model.errors import ReconError
 from recon.model.reconciliation import Reconciliation
@@ -12,13 +15,24 @@ _PART = ".part-"
 """How the name of a report begins that is not complete."""
 
 
-def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, str | bytes]]) -> Path:
+SUMS = "SHA256SUMS"
+"""The hashes of all files of a report, as the program sha256sum writes and checks them."""
+
+
+class Written(NamedTuple):
+    """A report that was written. sums: SHA-256 of its SHA256SUMS, hex."""
+
+    folder: Path
+    sums: str
+
+
+def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, str | bytes]]) -> Written:
     """Write files (path below the folder, and content) into a new folder below reports/, named for the moment of the
     run in the route's zone.
 
     The folder is made beside its final name and renamed when it is complete, so that a run that is cut off leaves no
     half report. To be called while holding the lock of the ledger. files: taken one by one, so that a long report need
-    not be in memory as a whole. Raises ReconError where it cannot be written.
+    not be in memory as a whole. They are readable by their owner alone. Raises ReconError where it cannot be written.
     """
     reports = root / "reports"
     stamp = done.now.astimezone(zone(done.zone)).strftime("%Y-%m-%d-%H%M%S")
@@ -27,18 +41,28 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, st
         for left in reports.glob(f"{_PART}*"):
             # By a run that was killed: only one writes at a time.
             shutil.rmtree(left, ignore_errors=True)
-        part.mkdir(parents=True)
+        reports.mkdir(exist_ok=True)
+        part.mkdir(mode=0o700)
+        sums = []
         for name, content in files:
-            path = part / name
-            path.parent.mkdir(exist_ok=True)
-            path.write_bytes(content.encode() if isinstance(content, str) else content)
-        return _settle(part, reports, stamp)
+            data = content.encode() if isinstance(content, str) else content
+            (part / name).parent.mkdir(mode=0o700, exist_ok=True)
+            _put(part / name, data)
+            sums.append(f"{hashlib.sha256(data).hexdigest()}  {name}\n")
+        listed = "".join(sums).encode()
+        _put(part / SUMS, listed)
+        return Written(_settle(part, reports, stamp), hashlib.sha256(listed).hexdigest())
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
         where = error.filename or reports
         raise ReconError(
             f"the report cannot be written to {where}: {error.strerror}. Make room or allow writing, then run again"
         ) from error
+
+
+def _put(path: Path, data: bytes) -> None:
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(data)
 
 
 def _settle(part: Path, reports: Path, stamp: str) -> Path:

@@ -68,6 +68,7 @@ def test_exit_0_where_all_agrees_and_the_report_is_written(tmp_path: Path) -> No
     assert [name for name in written if name not in (*kept, *tables)] == [
         "ledger/journal.sqlite",
         "ledger/lock",
+        "reports/2026-09-29-164000/SHA256SUMS",
         "reports/2026-09-29-164000/ledger.json",
         "reports/2026-09-29-164000/rejects.csv",
         "reports/2026-09-29-164000/report.html",

@@ -68,7 +68,8 @@ EVERY = ["counts-1.csv", "counts-2.csv", "log-1.csv", "payouts.csv", "vends-1.cs
 def test_a_run_from_nothing_reads_every_file(route: RouteBuilder, opened: list[str]) -> None:
     route.run(history=None)
     assert opened == []
-    (route.root / "ledger").rename(route.root / "aside")
+    for name in ("ledger", "reports"):
+        (route.root / name).rename(route.root / f"{name}-aside")
     assert _run(route, opened) == EVERY
 
 

@@ -12,6 +12,7 @@ from builders import RouteBuilder, slot
 from rich.console import Console
 
 from recon.model.results import Results
+from recon.report import folder as folder_module
 from recon.report.folder import write_report
 from recon.report.rejects_csv import rejects_csv
 from recon.report.text import print_results
@@ -177,15 +178,15 @@ def test_a_label_is_no_markup(tmp_path: Path) -> None:
 
 def test_a_report_is_written_whole_or_not_at_all(troubled: RouteBuilder, monkeypatch: pytest.MonkeyPatch) -> None:
     done = troubled.run().reconciliation
-    real = Path.write_bytes
+    real = folder_module._put
 
-    def full(path: Path, data: bytes) -> int:
+    def full(path: Path, data: bytes) -> None:
         if path.name == "second.txt":
             raise OSError(28, "No space left on device", str(path))
-        return real(path, data)
+        real(path, data)
 
     files = [("first.txt", "1"), ("pages/second.txt", b"2")]
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(folder_module, "_put", full)
     with pytest.raises(Exception, match="No space left"):
         write_report(troubled.root, done, files)
     assert list((troubled.root / "reports").iterdir()) == []
@@ -193,7 +194,7 @@ def test_a_report_is_written_whole_or_not_at_all(troubled: RouteBuilder, monkeyp
     # A run that was killed at this very second left this.
     (troubled.root / "reports" / ".part-2026-12-01-080000").mkdir()
     (troubled.root / "reports" / ".part-2026-12-01-080000" / "old.txt").write_text("0")
-    folder = write_report(troubled.root, done, files)
+    folder = write_report(troubled.root, done, files).folder
     assert sorted(path.name for path in folder.rglob("*.txt")) == ["first.txt", "second.txt"]
     # The moment of the run in the route's zone: noon UTC on the first of December is eight in Halifax.
     assert folder.name == "2026-12-01-080000"

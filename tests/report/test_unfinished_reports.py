@@ -13,4 +13,4 @@ def test_half_a_report_is_cleared_away_whenever_its_run_was(route: RouteBuilder)
     kept = route.root / "reports/2026-01-01-000000"
     kept.mkdir()
     made = write_report(route.root, done, [("results.json", "{}")])
-    assert sorted((route.root / "reports").iterdir()) == [kept, made]
+    assert sorted((route.root / "reports").iterdir()) == [kept, made.folder]

@@ -56,7 +56,7 @@ def table(words: str, mib: float, medians: Mapping[str, tuple[float, float, floa
 def put(name: str, text: str) -> None:
     """Replace what stands between the markers of that name."""
     page = PAGE.read_text(encoding="utf-8")
-    begin, end = f"<!-- bench: {name} -->\n", "<!-- end of bench -->"
+    begin, end = f"<!-- bench of {name} -->\n", "<!-- end of bench -->"
     if begin not in page:
         raise SystemExit(f"docs/benchmarks.md has no marker {begin.strip()}: add it, and {end} below it")
     head, _, rest = page.partition(begin)

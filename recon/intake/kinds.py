@@ -15,6 +15,7 @@ from recon.intake.labels import mended, repaired_notices
 from recon.intake.moments import to_moments
 from recon.intake.values import Parsed
 from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, Frame
+from recon.model.spelling import FORMULA_SIGNS
 from recon.model.words import OUTCOMES, TENDERS, FileKind
 from recon.model.zones import zone
 
@@ -37,7 +38,7 @@ class Rows:
     notices: Frame
 
 
-_TAMED = r"^'+[=+\-@\t\r\n\x00＝＋－＠]"
+_TAMED = f"^'+[{FORMULA_SIGNS}]"
 """A text that would run as a formula, behind the apostrophe that the sheets of recon put before it (OWASP, CSV
 injection)."""
 

@@ -10,6 +10,7 @@ stands in its file by now, is rejected and says so: nothing counts twice.
 """
 
 import csv
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -19,7 +20,11 @@ from recon.intake.describe import Reading, speaking_for
 from recon.intake.settle import padded
 from recon.intake.table import ROW, TextTable, Torn, frame_of
 from recon.model.frames import Frame
+from recon.model.spelling import FORMULA_SIGNS
 from recon.route.folder import Route
+
+_TAMED = re.compile(f"'+[{FORMULA_SIGNS}]")
+"""A text that would run as a formula, behind the apostrophes that recon.report.tamed puts before it."""
 
 OFFSET = 1 << 40
 """Added to the lines of mended rows while they stand among those of their file: no file has as many."""
@@ -97,7 +102,7 @@ def _lines(table: TextTable, refused: list[tuple[int, str]]) -> list[Line]:
 
 def _bare(text: str) -> str:
     """Without the apostrophe that keeps a spreadsheet from running it."""
-    return text[1:] if text.startswith("'") and text[1:2] and text[1] in "=+-@\t\r\n＝＋－＠" else text
+    return text[1:] if _TAMED.match(text) else text
 
 
 def _model(line: Line, inbox: Inbox, taken: set[tuple[int, int]]) -> tuple[int, int | None] | str:

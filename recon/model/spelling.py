@@ -6,6 +6,9 @@ import polars as pl
 
 ISO = "%Y-%m-%dT%H:%M:%S%.f%:z"
 DAY_AND_CLOCK = "%Y-%m-%d %H:%M"
+FORMULA_SIGNS = r"=+\-@\t\r\n\x00＝＋－＠"
+"""Signs with which a cell may begin that runs as a formula when a spreadsheet opens it (OWASP, CSV injection), as they
+stand within the brackets of a regular expression."""
 
 
 def money_text(minor: pl.Expr, digits: int) -> pl.Expr:

@@ -14,8 +14,8 @@ from recon.model.plan_results import PlanSlot, PlanVisit, VanLine
 from recon.model.reconciliation import Reconciliation
 from recon.model.spelling import ISO, local_text, money_by_machine
 from recon.model.zones import zone
-from recon.report.rejects_csv import DANGEROUS
 from recon.report.results_json import records
+from recon.report.tamed import tamed_column
 
 ROUNDED = 6
 """Decimal digits of rates and chances."""
@@ -104,11 +104,7 @@ _NAMES = ("machine", "site", "label", "tray", "product", "name", "sells_at")
 
 def _csv(frame: Frame) -> str:
     """Names that a spreadsheet could run are preceded by an apostrophe; figures stay figures, negative ones too."""
-    tamed = [
-        pl.when(pl.col(name).str.contains(DANGEROUS)).then("'" + pl.col(name)).otherwise(name).alias(name)
-        for name in _NAMES
-        if name in frame.columns
-    ]
+    tamed = [tamed_column(name) for name in _NAMES if name in frame.columns]
     return frame.with_columns(tamed).write_csv(quote_style="necessary")
 
 

@@ -8,7 +8,7 @@ import polars as pl
 from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.spelling import ISO, local_text, money_by_machine
-from recon.report.tamed import tamed
+from recon.report.tamed import tamed_column
 
 COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "priced": (
@@ -51,4 +51,4 @@ def _spelled(done: Reconciliation, rows: Frame) -> Frame:
     paths = dict(enumerate(done.paths))
     rows = rows.with_columns(pl.col("file").replace_strict(paths, default=None, return_dtype=pl.String))
     texts = [name for name, dtype in rows.schema.items() if dtype == pl.String and name not in (*_MONEY, "time")]
-    return rows.with_columns(pl.col(name).map_elements(tamed, return_dtype=pl.String) for name in texts)
+    return rows.with_columns(tamed_column(name) for name in texts)

@@ -8,10 +8,9 @@ import re
 
 import polars as pl
 
-DANGEROUS = r"=+\-@\t\r\n\x00＝＋－＠"
-"""Signs with which a cell may begin that runs as a formula when a spreadsheet opens it (OWASP, CSV injection)."""
+from recon.model.spelling import FORMULA_SIGNS
 
-_TO_TAME = re.compile(f"'*[{DANGEROUS}]")
+_TO_TAME = re.compile(f"'*[{FORMULA_SIGNS}]")
 
 
 def tamed(text: str) -> str:

@@ -10,8 +10,9 @@ import pytest
 from report_routes import ROUTES, reconciled
 
 from recon.model.frames import TIME
+from recon.model.spelling import FORMULA_SIGNS
 from recon.report.exports import tables
-from recon.report.tamed import DANGEROUS, tamed, tamed_column
+from recon.report.tamed import tamed, tamed_column
 from recon.report.typed_tables import typed_tables
 
 NAMES = ["findings", "stock", "cash", "payouts", "machines", "decisions", "inputs", "rejects", "money", "plan"]
@@ -66,7 +67,7 @@ def test_no_cell_begins_like_a_formula_but_figures(name: str) -> None:
     for table in NAMES:
         for row in read(name, table):
             for column, cell in row.items():
-                if re.match(f"[{DANGEROUS}]", cell):
+                if re.match(f"[{FORMULA_SIGNS}]", cell):
                     assert re.fullmatch(r"-[0-9]+(\.[0-9]+)?", cell), (table, column, cell)
 
 

@@ -82,8 +82,13 @@ def test_tables_adds_the_workbook_and_its_tables_and_nothing_else_changes(tmp_pa
     added = set(full) - set(plain)
     names = ("findings", "stock", "cash", "payouts", "machines", "decisions", "inputs", "rejects", "money", "plan")
     assert added == {"report.xlsx", *(f"tables/{name}.{form}" for name in names for form in ("csv", "parquet"))}
+    # The sums name every file of the report, so theirs is the one file that grows: by lines, and by no other change.
+    sums, longer = (set(files.pop("SHA256SUMS").splitlines()) for files in (plain, full))
+    assert {line.decode().split("  ")[1] for line in longer - sums} == added
+    assert sums < longer
     assert {name: full[name] for name in plain} == plain
-    assert full == again
+    assert full == {name: body for name, body in again.items() if name != "SHA256SUMS"}
+    assert longer == set(again["SHA256SUMS"].splitlines())
     assert f"workbook: {(tmp_path / 'full' / REPORT).as_posix()}/report.xlsx" in done.stderr
     assert recon("verify", tmp_path / "full").returncode == 0
 

@@ -1,43 +1,41 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 
 import polars as pl
 
-from recon.balance.cash import cash_windows
-from recon.balance.payouts import CardMoney, card_money, midnight
-from recon.balance.prices import price_vends
-from recon.balance.running import breaches
-from recon.balance.silence import silent_spans
-from recon.balance.stock import Stock, stock_windows
-from recon.balance.summary import machine_summaries
-from recon.findings import of_history, of_intake, of_matching, of_money, of_stock
+from recon.at_once import spans_of, vends_at_once
+from recon.balance.payouts import CardMoney, card_money
+from recon.by_machines import Reckoned, Sheets, highest, reckon, stacked
+from recon.findings import of_history, of_intake, of_matching, of_money
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
-from recon.findings.catalogue.money_kinds import PAYOUT_KINDS
-from recon.findings.draft import Speller, compile_findings
+from recon.findings.draft import Speller, compile_findings, in_order
 from recon.findings.layouts import layout_problems
 from recon.intake.known import Known
 from recon.intake.take_in import Intake, take_in
+from recon.intake.vend_rows import VendRows
 from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
 from recon.ledger.history import History, file_changes, history_in
 from recon.ledger.shelf import Shelf
 from recon.match.hours import suspect_zones
-from recon.match.slots import match_vends, place
+from recon.match.slots import place
 from recon.match.states import Layouts, layouts, products
-from recon.match.unmapped import explain, unmapped_numbers
+from recon.model.border import guard
 from recon.model.errors import ReconError, SettingsError
-from recon.model.frames import Frame
+from recon.model.frames import VENDS, Frame
 from recon.model.problem import Problem
 from recon.model.reconciliation import Reconciliation
 from recon.model.results import Results
-from recon.model.words import FILE_KINDS
+from recon.model.settings import Settings
+from recon.model.words import FileKind
 from recon.moment import moment_of_run as moment_of_run
 from recon.report.results_json import results_json
 from recon.route.folder import Route, by_place, read_route
+from recon.shown import Shown
 
 Progress = Callable[[str], None]
 """Told what is being done, in a few words, before it is done."""
@@ -79,12 +77,14 @@ def run(
     now: datetime | None = None,
     on_step: Progress = lambda step: None,
     history: History | None = None,
+    whole: bool = True,
 ) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
     the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
-    taken in before; by default what the route's ledger remembers.
+    taken in before; by default what the route's ledger remembers. whole: hand back every vend (frames `vends` and
+    `priced`), though there be too many to be held at once otherwise (see recon.at_once).
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -96,14 +96,17 @@ def run(
     moment = _in_utc(now) or moment_of_run()
     remembered = history_in(route.root) if history is None else history
     shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
-    intake = take_in(route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf)
+    intake = take_in(
+        route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once()
+    )
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    done = _reconcile(route, intake, remembered, moment, _in_utc(since), _in_utc(until) or moment)
+    shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
+    intake, done = _reconcile(route, intake, remembered, shown, on_step, whole)
     return Run(done, problems, intake, route)
 
 
@@ -114,155 +117,133 @@ def _in_utc(moment: datetime | None) -> datetime | None:
     return None if moment is None else moment.astimezone(UTC)
 
 
-def _put_right(intake: Intake, corrections: Frame) -> Intake:
-    """The same intake with the corrected figures."""
-    if corrections.height == 0:
-        return intake
-    right = corrected({kind: getattr(intake, kind) for kind in FILE_KINDS}, corrections)
-    return replace(
-        intake, vends=right["vends"], counts=right["counts"], loads=right["loads"], cash=right["cash"],
-        payouts=right["payouts"],
-    )  # fmt: skip
+def _put_right(frames: Mapping[FileKind, Frame], corrections: Frame) -> Mapping[FileKind, Frame]:
+    """The same frames with the corrected figures."""
+    return corrected(frames, corrections) if corrections.height else frames
 
 
 def _reconcile(
-    route: Route,
-    intake: Intake,
-    history: History,
-    now: datetime,
-    since: datetime | None,
-    until: datetime,
-) -> Reconciliation:
+    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, whole: bool
+) -> tuple[Intake, Reconciliation]:
+    """The intake with the account of its files complete, and what it comes to."""
     settings = route.settings
     corrections = corrections_of(history.decisions, intake.inputs)
-    intake = _put_right(intake, corrections)
-    near = timedelta(minutes=settings.tolerance.boundary_minutes)
     laid = layouts(route)
-    matched = match_vends(intake.vends, laid)
-    priced = price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency)
-    counts, loads = place(intake.counts, laid), place(intake.loads, laid)
-    stock = stock_windows(
-        counts, loads, priced, laid, near=near, count_first=settings.stock.count_when == "before-load"
-    )
-    cash = cash_windows(intake.cash, priced, laid, near=near)
+    spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
+    written: dict[FileKind, Frame] = {
+        "counts": intake.counts, "loads": intake.loads, "cash": intake.cash, "payouts": intake.payouts
+    }  # fmt: skip
+    right = _put_right(written, corrections)
+    sheets = Sheets(place(right["counts"], laid), place(right["loads"], laid), right["cash"], right["payouts"])
+
+    def work(vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None) -> Reckoned:
+        return reckon(route, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, spell, shown, top)
+
+    if intake.rows is None:
+        parts = [work(intake.vends, sheets, laid)]
+    else:
+        intake, parts = _by_parts(intake, intake.rows, work, sheets, laid, on_step, whole)
     money = card_money(
-        intake.payouts,
-        priced,
+        right["payouts"],
+        stacked(part.days.covered for part in parts),
         laid,
         settings.cards,
         zone=settings.timezone,
         currency=settings.currency,
         digits=settings.exponent,
     )
-    shown = _Shown(since, until, now)
     frames = {
-        "stock": shown.closing(stock.windows),
-        "cash_windows": shown.closing(cash),
+        "stock": stacked(part.stock for part in parts),
+        "cash_windows": stacked(part.cash for part in parts),
         "payout_checks": shown.paid(money.checks, settings.timezone),
+        "summaries": stacked(part.summaries for part in parts),
         "corrections": corrections,
         "file_changes": file_changes(route.root, intake.inputs, history.taken),
-    }
-    frames["summaries"] = machine_summaries(shown.at(priced), frames["stock"], laid, settings.cards)
-    found = settled(_find(route, intake, laid, priced, counts, loads, stock, money, frames), history.decisions)
+        "vends": _put_right({"vends": intake.vends}, corrections)["vends"],
+        "priced": stacked(part.priced for part in parts),
+        "machines": laid.machines,
+        "slots": laid.slots,
+        "states": laid.states,
+        "products": products(route),
+        "tests": intake.tests,
+        "inputs": intake.inputs,
+        "rejects": intake.rejects,
+        "notices": intake.notices,
+    } | {str(kind): rows for kind, rows in right.items()}
+    across = _across(intake, parts, laid, money, frames, settings, spell)
+    found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
-    every = {"priced": priced, "machines": laid.machines, "slots": laid.slots, "states": laid.states}
-    every["products"] = products(route)
-    taken = {
-        name: getattr(intake, name)
-        for name in ("inputs", "rejects", "notices", "vends", "counts", "loads", "cash", "payouts", "tests")
-    }
-    return Reconciliation(
+    ends = [part.shown for part in parts]
+    return intake, Reconciliation(
         name=settings.name,
         currency=settings.currency,
         digits=settings.exponent,
         zone=settings.timezone,
-        now=now,
-        since=since,
-        until=until,
+        now=shown.now,
+        since=shown.since,
+        until=shown.until,
         zones=laid.zones,
         digits_of=laid.digits,
         settings=settings,
-        frames=taken | every | frames,
+        frames=frames,
+        vends_shown=(
+            min((first for first, _ in ends if first is not None), default=None),
+            max((last for _, last in ends if last is not None), default=None),
+        ),
     )
 
 
-def _find(
-    route: Route,
+def _by_parts(
     intake: Intake,
+    rows: VendRows,
+    work: Callable[..., Reckoned],
+    sheets: Sheets,
     laid: Layouts,
-    priced: Frame,
-    counts: Frame,
-    loads: Frame,
-    stock: Stock,
+    on_step: Progress,
+    whole: bool,
+) -> tuple[Intake, list[Reckoned]]:
+    """Reckon some machines at a time. whole: keep every vend."""
+    machines: dict[str, int] = dict.fromkeys(laid.zones, 0)
+    spans = spans_of(machines | rows.machines, vends_at_once())
+    parts: list[Reckoned] = []
+    kept: list[Frame] = []
+    notices: list[Frame] = []
+    for at, (first, last) in enumerate(spans):
+        on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
+        vends, repeats = intake.vends_of(first, last)
+        part = work(vends, sheets.of(first, last), laid.of(first, last))
+        parts.append(part if whole else part.without_vends())
+        notices.append(repeats)
+        if whole:
+            kept.append(vends)
+    top = highest(part.dearest for part in parts)
+    for at, (first, last) in enumerate(spans):
+        if parts[at].open_range and not parts[at].dearest.sort("currency").equals(top.sort("currency")):
+            part = work(intake.vends_of(first, last)[0], sheets.of(first, last), laid.of(first, last), top)
+            parts[at] = part if whole else part.without_vends()
+    every = guard(pl.concat([VENDS.empty(), *kept]), VENDS)
+    return intake.told(every, notices), parts
+
+
+def _across(
+    intake: Intake,
+    parts: Sequence[Reckoned],
+    laid: Layouts,
     money: CardMoney,
-    shown: Mapping[str, Frame],
+    frames: Mapping[str, Frame],
+    settings: Settings,
+    spell: Speller,
 ) -> Frame:
-    settings = route.settings
-    spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
-    strays = unmapped_numbers(priced)
-    explained = explain(strays, stock.windows, laid, route, priced)
-    silences = silent_spans(stock.spans, priced.select("machine", "time"), laid.slots)
-    named = {name: getattr(intake, name) for name in ("vends", "counts", "loads", "cash", "payouts", "tests")}
+    """The findings that are not of one machine."""
+    named = {name: getattr(intake, name) for name in ("counts", "loads", "cash", "payouts", "tests")}
+    named["vends"] = stacked(part.strangers for part in parts)
     return compile_findings(
         [
             *of_intake.intake_findings(intake, spell),
-            of_matching.zones(suspect_zones(priced, laid.zones, settings.timezone), spell),
+            of_matching.zones(suspect_zones(stacked(part.hours for part in parts)), spell),
             of_matching.unknown_machines(named, laid, spell),
-            of_matching.unmapped(strays, explained, priced, spell, laid),
-            of_matching.without_slot(counts, loads, laid, spell),
-            of_matching.undefined(priced, laid, spell),
-            of_matching.silent(silences, stock.windows, spell),
-            *of_matching.price_findings(priced, laid, spell),
-            *of_stock.stock_findings(stock, shown["stock"], breaches(stock, laid), counts, laid, settings, spell),
-            *of_money.cash_findings(shown["cash_windows"], intake.cash, counts, priced, laid, settings, spell),
-            *of_money.payout_findings(money, shown["payout_checks"], priced, settings, spell),
-            *of_history.history_findings(shown["file_changes"], spell),
+            *of_money.payout_findings(money, frames["payout_checks"], settings, spell),
+            *of_history.history_findings(frames["file_changes"], spell),
         ]
     )
-
-
-_OF_ONE_MOMENT = ("not-counted", "count-restated", "collection-restated", "vend-changed")
-
-
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """Which part of everything is shown: what closes after `since` and not after `until`, and what happens meanwhile.
-
-    A vend of the very moment of a count is of the window that it opens, so that one at `since` is shown, and one at
-    `until` is not; nor is a payout of the day that begins then. `until` is not cut so where it is the moment of the
-    run: that shows all.
-    """
-
-    since: datetime | None
-    until: datetime
-    now: datetime
-
-    def closing(self, windows: Frame) -> Frame:
-        closed = pl.col("closed_at")
-        inside = closed <= self.until
-        return windows.filter(inside if self.since is None else inside & (closed > self.since))
-
-    def _happening(self, moment: pl.Expr) -> pl.Expr:
-        inside = moment <= self.until if self.until >= self.now else moment < self.until
-        return inside if self.since is None else inside & (moment >= self.since)
-
-    def at(self, vends: Frame) -> Frame:
-        return vends.filter(self._happening(pl.col("time")))
-
-    def paid(self, checks: Frame, zone: str) -> Frame:
-        return checks.filter(self._happening(midnight(pl.col("paid_on"), zone)))
-
-    def touching(self, findings: Frame) -> Frame:
-        """Findings whose time reaches into what is shown; those without a time always.
-
-        A payout is shown by the day on which it was paid, though the days that it covers lie before: its findings
-        are made of the payouts shown, and go with them.
-        """
-        begins_in_time = pl.col("opened_at").fill_null(pl.col("closed_at")) <= self.until
-        # Without an end a finding lasts, but for those that speak of one moment.
-        lasting = pl.when(pl.col("kind").is_in(_OF_ONE_MOMENT)).then("opened_at").otherwise(self.until)
-        ends = pl.coalesce("closed_at", lasting)
-        ends_in_time = pl.lit(True) if self.since is None else (ends > self.since).fill_null(True)
-        with_payout = pl.col("kind").is_in(PAYOUT_KINDS)
-        return findings.filter(with_payout | (begins_in_time.fill_null(True) & ends_in_time))

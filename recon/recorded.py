@@ -55,7 +55,7 @@ def run_and_record(
     # A folder that is no route gets no ledger.
     read_route(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
-        finished = run(folder, since=since, until=until, now=now, on_step=on_step)
+        finished = run(folder, since=since, until=until, now=now, on_step=on_step, whole=page or tables)
         on_step("writing the ledger and the report")
         return _record(ledger, folder, finished, tables=tables, page=page)
 

@@ -18,14 +18,23 @@ from recon.model.settings import Cards
 
 
 @dataclass(frozen=True, slots=True)
+class CardDays:
+    """Days on which cards were used. covered: a row a payout, machine and day that it covers (file, row, machine, day,
+    vends, low, high, ...). unpaid: machine and day with card vends that no payout covers though later days are paid out
+    (machine, day, stretch, vends, low, first_time, last_time).
+    """
+
+    covered: Frame
+    unpaid: Frame
+
+
+@dataclass(frozen=True, slots=True)
 class CardMoney:
-    """checks: the frame `payout_checks`. unpaid: machine and day with card vends that no payout covers though later
-    days are paid out (machine, day, stretch, vends, low, first_time, last_time). overlaps: pairs of payouts that cover
-    card vends of the same machine and day, as from _overlaps.
+    """checks: the frame `payout_checks`. overlaps: pairs of payouts that cover card vends of the same machine and day,
+    as from _overlaps.
     """
 
     checks: Frame
-    unpaid: Frame
     overlaps: Frame
 
 
@@ -51,10 +60,20 @@ def midnight(day: pl.Expr, zone: str) -> pl.Expr:
     return pl.coalesce(here(local), moved).cast(TIME)
 
 
+def card_days(payouts: Frame, priced: Frame, layouts: Layouts, *, zone: str, currency: str) -> CardDays:
+    """Find for the card vends of some machines the payouts that cover them. zone, currency: of the route."""
+    alike = layouts.machines.select("machine", (pl.col("currency") != currency).alias("foreign"))
+    days = _days(priced, zone).join(alike, on="machine", how="left", maintain_order="left")
+    days = days.with_columns(pl.col("foreign").fill_null(False))
+    covered = _covered_days(payouts, days)
+    return CardDays(covered, _unpaid(days, payouts, covered))
+
+
 def card_money(
-    payouts: Frame, priced: Frame, layouts: Layouts, cards: Cards, *, zone: str, currency: str, digits: int
+    payouts: Frame, covered: Frame, layouts: Layouts, cards: Cards, *, zone: str, currency: str, digits: int
 ) -> CardMoney:
-    """Set every payout beside the card vends that it covers. zone, currency, digits: of the route.
+    """Set every payout beside the card vends that it covers. covered: as from card_days, of all machines. layouts: all.
+    zone, currency, digits: of the route.
 
     A payout that names no machine is for all whose layout names no other currency: yen and cents are never added up.
     One that names a machine is in that machine's currency.
@@ -62,10 +81,6 @@ def card_money(
     # Some statements write fees with a minus: the net tells that they were taken off, not added.
     signed = (pl.col("fees") < 0) & (pl.col("net") == pl.col("gross") + pl.col("fees"))
     payouts = payouts.with_columns(pl.when(signed).then(-pl.col("fees")).otherwise("fees").alias("fees"))
-    alike = layouts.machines.with_columns((pl.col("currency") != currency).alias("foreign"))
-    days = _days(priced, zone).join(alike.select("machine", "foreign"), on="machine", how="left")
-    days = days.with_columns(pl.col("foreign").fill_null(False))
-    covered = _covered_days(payouts, days)
     sums = covered.group_by("file", "row").agg(
         pl.col("vends").sum(), pl.col("low").sum(), pl.col("high").sum(), pl.col("machine").n_unique().alias("machines")
     )
@@ -74,10 +89,10 @@ def card_money(
     joined = joined.with_columns(
         pl.when(dated).then(pl.col(name).fill_null(0)).alias(name) for name in ("vends", "low", "high", "machines")
     )
-    for_all = alike.height - int(alike["foreign"].sum())
+    for_all = int((layouts.machines["currency"] == currency).sum())
     checks = _checked(joined, cards, layouts.digits, for_all, zone, digits)
     checks = guard(checks, PAYOUT_CHECKS)
-    return CardMoney(checks, _unpaid(days, payouts, covered), _overlaps(checks, covered, zone))
+    return CardMoney(checks, _overlaps(checks, covered, zone))
 
 
 def _days(priced: Frame, zone: str) -> Frame:

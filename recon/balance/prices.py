@@ -13,11 +13,13 @@ from recon.model.frames import PRICED, PRICED_VENDS, Frame
 from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
 
 
-def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str, currency: str) -> Frame:
+def price_vends(
+    matched: Frame, layouts: Layouts, *, test_vends: str, currency: str, top: Frame | None = None
+) -> Frame:
     """Give every vend the least and most that can have been paid for one unit, and say where that comes from.
 
     matched: vends with their slot and state. test_vends: `returned` (a test vend leaves no gap) or `consumed`.
-    currency: of the route, and so of machines without a layout.
+    currency: of the route, and so of machines without a layout. top: as from dearest, where these are not all machines.
     Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
     slot that is not free.
     """
@@ -44,7 +46,7 @@ def price_vends(matched: Frame, layouts: Layouts, *, test_vends: str, currency: 
         .alias("priced"),
         pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
     ).with_columns(pl.col("paid_low").alias("paid_high"))
-    vends = _fill_from_neighbours(vends, layouts, currency)
+    vends = _fill_from_neighbours(vends, layouts, currency, top)
     left = pl.col("outcome").is_in(DROPPED_OUTCOMES)
     if test_vends == "returned":
         left &= pl.col("tender") != "test"
@@ -60,7 +62,7 @@ _ALIKE = ["slot", "product", "term", "tender"]
 """What vends have in common whose prices speak for each other."""
 
 
-def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str) -> Frame:
+def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str, top: Frame | None) -> Frame:
     """Fill what neither log nor layout prices from the nearest two priced vends of the same slot, product and tender,
     between which the layout changed neither price of the slot.
 
@@ -88,7 +90,8 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str) -> Fram
     )
     keyed = missing.join(terms, on="state", how="left").select("machine", *columns).join(keys, on=_ALIKE, how="left")
     ranged = _bounds(keyed, history).join(_machine_range(vends, layouts), on="machine", how="left")
-    ranged = _in_currency(ranged, layouts, currency).join(_dearest(vends, layouts, currency), on="currency", how="left")
+    top = dearest(vends, layouts, currency, "logged") if top is None else top
+    ranged = _in_currency(ranged, layouts, currency).join(top, on="currency", how="left")
     two = pl.col("one").is_not_null() & pl.col("other").is_not_null()
     agree = two & (pl.col("one") == pl.col("other"))
     low, high = pl.min_horizontal("one", "other"), pl.max_horizontal("one", "other")
@@ -162,18 +165,21 @@ def _machine_range(vends: Frame, layouts: Layouts) -> Frame:
     )
 
 
-def _dearest(vends: Frame, layouts: Layouts, currency: str) -> Frame:
-    """`top`: the highest price of the route in each currency, by layouts and logs. Yen are not held against cents."""
-    prices = _in_currency(_every_price(vends, layouts.states), layouts, currency)
+def dearest(vends: Frame, layouts: Layouts, currency: str, logged: str = "price") -> Frame:
+    """`top`: the highest price in each `currency`, by layouts and logs. Yen are not held against cents.
+
+    currency: of machines without a layout. logged: the column of `vends` with what the log says.
+    """
+    prices = _in_currency(_every_price(vends, layouts.states, logged), layouts, currency)
     return prices.group_by("currency").agg(pl.col("price").max().alias("top"))
 
 
-def _every_price(vends: Frame, states: Frame) -> Frame:
+def _every_price(vends: Frame, states: Frame, logged: str = "logged") -> Frame:
     """machine, price: all prices of these states and all that were logged."""
     return pl.concat(
         [
             states.select("machine", "price"),
             states.select("machine", pl.col("card_price").alias("price")),
-            vends.select("machine", pl.col("logged").alias("price")),
+            vends.select("machine", pl.col(logged).alias("price")),
         ]
     ).drop_nulls()

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from recon.intake.cards import find_card_number
+from recon.intake.gather import inbox_files
 from recon.intake.header_words import fold
 from recon.intake.propose import Guess, Proposal, propose
 from recon.intake.propose_columns import Machine
@@ -18,7 +19,7 @@ from recon.intake.propose_files import globs, machine_pattern, source_name
 from recon.intake.propose_open import Found, tables_in
 from recon.intake.propose_trial import Trial, try_out
 from recon.intake.table import TextTable, UnreadableFile
-from recon.intake.take_in import inbox_files, take_in
+from recon.intake.take_in import take_in
 from recon.match.timeline import slot_states
 from recon.match.zone_guess import guess_zone
 from recon.model.errors import ReconError

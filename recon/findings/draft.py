@@ -77,7 +77,11 @@ def evidence_of(frame: Frame) -> Frame:
 
 def compile_findings(drafts: Iterable[Draft]) -> Frame:
     """All findings, worst first: by severity, money at stake, kind, machine, label, time and id."""
-    parts = [_compiled(draft) for draft in drafts if draft.rows.height]
+    return in_order([_compiled(draft) for draft in drafts if draft.rows.height])
+
+
+def in_order(parts: Sequence[Frame]) -> Frame:
+    """Findings from several frames, worst first."""
     if not parts:
         return FINDINGS.empty()
     whole = pl.concat(parts)

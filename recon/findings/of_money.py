@@ -192,12 +192,8 @@ def _collection_restated(restated: Frame, collections: Frame, spell: Speller) ->
     return Draft("collection-restated", rows, evidence_of(proof))
 
 
-def payout_findings(
-    money: CardMoney, checks: Frame, priced: Frame, settings: Settings, spell: Speller
-) -> Iterator[Draft]:
-    """Payouts that do not agree with the card vends, fees that do not agree with the terms, days without a payout.
-    checks: those shown.
-    """
+def payout_findings(money: CardMoney, checks: Frame, settings: Settings, spell: Speller) -> Iterator[Draft]:
+    """Payouts that do not agree with the card vends, and fees that do not agree with the terms. checks: those shown."""
     tolerance = _tolerance(settings, spell.digits)
     dated = checks.filter(pl.col("gross_expected").is_not_null())
     # What the processor accounts for is what it paid and what it kept: that holds whether the fault lies in the
@@ -212,7 +208,6 @@ def payout_findings(
     )
     yield _payout("payout-short", compared.filter(pl.col("most") < pl.col("slip") - tolerance), spell)
     yield _payout("payout-over", compared.filter(pl.col("least") > tolerance), spell)
-    yield _unpaid(money.unpaid, priced, settings.timezone, spell)
     yield _fees(checks, tolerance, spell)
     yield _overlap(money.overlaps, checks, spell)
     undated = numbered(_named(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell))
@@ -282,8 +277,8 @@ def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
     return Draft(kind, rows, evidence_of(rows))
 
 
-def _unpaid(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
-    """Days that no paid day parts become one finding."""
+def unpaid_vends(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
+    """Card vends without a payout: days that no paid day parts become one finding. unpaid: as from card_days."""
     groups = unpaid.group_by("machine", "stretch", maintain_order=True).agg(
         pl.col("vends").sum().alias("count"),
         pl.col("low").sum(),

@@ -14,8 +14,10 @@ from recon.model.words import FileKind
 _NOT_CONTENT = ("file", "row")
 
 
-def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
+def part_duplicates(frame: Frame, kind: FileKind, reach: Frame | None = None) -> tuple[Frame, Frame]:
     """Part the rows of all files of one kind (sorted by file and row) into those that count and remarks on the others.
+
+    reach: `file`, and up to when it goes (`reach`), where `frame` has the vends of some machines only.
 
     Returns (kept, notices): kept has the columns of `frame`; notices has one `duplicate-row` a row left out, with the
     row that stands for it, and one `reference-reused` a vend whose reference another vend already had.
@@ -33,7 +35,8 @@ def part_duplicates(frame: Frame, kind: FileKind) -> tuple[Frame, Frame]:
         return frame, NOTICES.empty()
     referred = frame.filter(repeated)
     kept_one, repeats_one = _by_content(referred, content)
-    kept_one, changed = _newest_states(kept_one, _last_told(frame, referred, content), content)
+    last_told = _last_told(referred, _reach(frame) if reach is None else reach, content)
+    kept_one, changed = _newest_states(kept_one, last_told, content)
     kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content)
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
     kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
@@ -113,10 +116,13 @@ def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
     return _notices(joined, "duplicate-row")
 
 
-def _last_told(frame: Frame, referred: Frame, content: list[str]) -> Frame:
+def _reach(frame: Frame) -> Frame:
+    return frame.group_by("file").agg(pl.col("time").max().alias("reach"))
+
+
+def _last_told(referred: Frame, reach: Frame, content: list[str]) -> Frame:
     """Where each of the rows `referred` was told last: its content, with `reach` (up to when that export goes) and
     `last_file`, `last_row`. A state may come back after another, and is then newer than that."""
-    reach = frame.group_by("file").agg(pl.col("time").max().alias("reach"))
     told = referred.join(reach, on="file", how="left").sort("reach", "file", "row")
     told = told.unique(content, keep="last", maintain_order=True)
     return told.select(*content, "reach", pl.col("file").alias("last_file"), pl.col("row").alias("last_row"))

@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from recon.intake.describe import Reading
-from recon.intake.kept import KeptPart
+from recon.intake.kept import Fresh, KeptPart
 from recon.intake.opened import Part
 from recon.intake.table import TextTable
 from recon.intake.texts import Settled
+from recon.intake.vend_rows import VendRows
 from recon.model.frames import NOTICES, Frame
-from recon.model.words import FileKind
+from recon.model.words import FILE_KINDS, FileKind
 
 
 @dataclass(slots=True)
@@ -31,19 +32,29 @@ class File:
 class Gathered:
     """What the files gave so far.
 
-    tables, readings: of each file that was taken in. mended: each rejects.csv that came back. kept: the tables that are
-    put back, with the numbers of their files. by_moment: files whose dates the moment of the run settled. names: what
-    each file goes by. seen: the first file of each content. settled: the files whose columns are known, by their
-    format. groups: their cells, by format and columns.
+    held: bytes of the files opened since the last were read. accepted: rows by kind, but for the vends that were laid
+    down (`vends`). fresh: what is to be kept of the files read. tables, readings: of each file that was taken in and is
+    at hand. mended: each rejects.csv that came back. kept: the tables that are put back, with the numbers of their
+    files. by_moment: files whose dates the moment of the run settled. names: what each file goes by. seen: the first
+    file of each content; compared: how many files have been held against it. settled: the files whose columns are
+    known, by their format. groups: their cells, by format and columns. unread: of the files of these groups, whose rows
+    are still to be read.
     """
 
     files: list[File] = field(default_factory=list)
+    held: int = 0
+    accepted: dict[FileKind, list[Frame]] = field(default_factory=lambda: {kind: [] for kind in FILE_KINDS})
+    refused: list[Frame] = field(default_factory=list)
+    vends: VendRows = field(default_factory=VendRows)
+    fresh: list[Fresh] = field(default_factory=list)
     tables: dict[int, TextTable] = field(default_factory=dict)
     settled: dict[tuple[object, ...], list[Settled]] = field(default_factory=dict)
     groups: dict[tuple[object, ...], tuple[Reading, list[Frame]]] = field(default_factory=dict)
     readings: dict[int, Reading] = field(default_factory=dict)
     mended: dict[int, TextTable] = field(default_factory=dict)
     seen: dict[tuple[str | None, str | None], int] = field(default_factory=dict)
+    compared: int = 0
+    unread: set[int] = field(default_factory=set)
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
     kept: list[tuple[KeptPart, int]] = field(default_factory=list)
@@ -54,6 +65,17 @@ class Gathered:
         """The number of a further input."""
         self.files.append(file)
         return len(self.files) - 1
+
+    def lay_down(self, at_hand: frozenset[str]) -> None:
+        """Take the vends read so far out of memory, and the files too, but for those named in `at_hand`."""
+        frames, self.accepted["vends"] = self.accepted["vends"], []
+        path = self.vends.lay_down(frames)
+        if path is not None:
+            self.fresh[-1].laid_down["vends"] = path
+            del self.fresh[-1].frames["vends"]
+        for number in [number for number in self.readings if self.files[number].name not in at_hand]:
+            del self.tables[number], self.readings[number]
+        self.held = 0
 
     def remark(
         self, file: int, kind: str, detail: str, *, other: int | None = None, row: int | None = None,

@@ -4,8 +4,9 @@ Whoever keeps it (the ledger) answers `find` for a file of that name and content
 give now, and hands the rows back kind by kind.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Protocol
 
 import polars as pl
@@ -37,20 +38,30 @@ class Keeper(Protocol):
         """The rows of batches, those that have any: of a kind of file before duplicates are parted, or `rejects`, or
         `notices`. Their `file` is the number within the batch."""
 
+    def tables(self, kind: str, batches: Sequence[str]) -> Sequence[tuple[str, Path]]:
+        """The same as Parquet files, to be read in parts."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fresh:
-    """What the files gave that were read anew, before duplicates are parted.
+    """What files gave that were read anew, before duplicates are parted.
 
     files: their numbers. frames: by kind of file, and `rejects` and `notices`, without what concerns two files.
     by_moment: the files whose dates could be read only because some would lie after the run. names: for each file the
-    names that it goes by, its own and those within an archive.
+    names that it goes by, its own and those within an archive. laid_down: kinds whose rows stand in a Parquet file.
     """
 
     files: frozenset[int]
     frames: dict[str, Frame]
     by_moment: frozenset[int]
     names: Mapping[int, Sequence[str]]
+    laid_down: dict[str, Path] = field(default_factory=dict)
+
+    def rows(self) -> Iterator[tuple[str, Frame]]:
+        """Each kind with its rows, one at a time."""
+        yield from self.frames.items()
+        for kind, path in self.laid_down.items():
+            yield kind, pl.read_parquet(path, memory_map=False)
 
 
 def put_back(keeper: Keeper, kind: str, places: Sequence[tuple[KeptPart, int]]) -> list[Frame]:

@@ -1,41 +1,39 @@
 """Take in the inbox: every file read, every row accounted for."""
 
-import hashlib
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
-from pathlib import Path
 
 import polars as pl
 
-from recon.intake.cards import card_number_in, find_card_number, without_digits
 from recon.intake.clock import AmbiguousFormat
-from recon.intake.describe import UnknownFormat, reading_for
 from recon.intake.duplicates import part_duplicates
-from recon.intake.encoding import UnreadableFile
+from recon.intake.gather import inbox_files, read_cells, take_file, torn_rows, with_text
 from recon.intake.gathered import File, Gathered
 from recon.intake.kept import Fresh, Keeper, put_back
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
-from recon.intake.opened import Part, open_file
-from recon.intake.settle import settle
-from recon.intake.table import FEW_ROWS, ROW, TextTable
-from recon.intake.texts import Settled, by_field, by_field_alike
+from recon.intake.table import ROW
+from recon.intake.texts import by_field
+from recon.intake.vend_rows import VendRows
 from recon.model.border import guard
 from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
 from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route
 
-LARGEST_FILE = 4 * 1024**3
-"""Bytes. A file beyond this is no export of a small route."""
+BYTES_A_VEND = 64
+"""About what a vend takes in an export: so many bytes of files are read at once for each vend held at once."""
 
 
 @dataclass(frozen=True, slots=True)
 class Intake:
-    """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames. fresh: what the files
-    gave that were read anew."""
+    """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames.
+
+    fresh: what is to be kept of the files that were read anew. rows: None where all vends could be held at once; else
+    `vends` is empty, and vends_of() gives them by machines. stands_for: the rows of files
+    for which mended ones stand.
+    """
 
     inputs: Frame
     rejects: Frame
@@ -46,7 +44,9 @@ class Intake:
     cash: Frame
     payouts: Frame
     tests: Frame
-    fresh: Fresh
+    fresh: tuple[Fresh, ...]
+    stands_for: Frame
+    rows: VendRows | None = None
 
     @property
     def paths(self) -> list[str]:
@@ -54,16 +54,20 @@ class Intake:
         return self.inputs["path"].to_list()
 
 
-def _is_shown(parts: Sequence[str]) -> bool:
-    return not any(part.startswith((".", "~")) for part in parts) and not parts[-1].endswith("~")
+    def vends_of(self, first: str, last: str) -> tuple[Frame, Frame]:
+        """The vends of the machines whose ids lie from `first` to `last`, and remarks (NOTICES) on their repeats.
 
+        Only where there are `rows`: vends of other machines repeat none of these.
+        """
+        assert self.rows is not None
+        return _parted(self.rows.of(first, last), "vends", self.stands_for, self.rows.reach)
 
-def inbox_files(root: Path) -> list[Path]:
-    """The files of inbox/ and of the folders in it, by path; hidden files and editors' backups are passed over."""
-    inbox = root / "inbox"
-    found = (path for path in inbox.rglob("*") if path.is_file())
-    shown = (path for path in found if _is_shown(path.relative_to(inbox).parts))
-    return sorted(shown, key=lambda path: path.relative_to(root).as_posix())
+    def told(self, vends: Frame, notices: Sequence[Frame]) -> "Intake":
+        """The same with `vends` (or none of them), and what was remarked on their repeats in the account of their
+        files."""
+        remarks = guard(pl.concat([self.notices, *notices]), NOTICES)
+        inputs = guard(_account(self.inputs, remarks, self.rejects), INPUTS)
+        return replace(self, vends=vends, notices=remarks, inputs=inputs)
 
 
 def take_in(
@@ -72,19 +76,66 @@ def take_in(
     now: datetime,
     on_file: Callable[[str], None] = lambda path: None,
     keeper: Keeper | None = None,
+    at_once: int | None = None,
 ) -> Intake:
     """Read every file in the route's inbox into canonical frames.
 
     now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
     keeper: hands back what files gave that were read before; the result is the same with and without.
+    at_once: how many vends may be held at once; None: all of them. Where there are more, files are read some at a time
+    and their vends laid down outside of memory.
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
     known = Known(route)
-    gathered = _gather(known, on_file, keeper, frozenset())
-    if gathered.mended and gathered.kept:
+    gathered = _gather(known, now, on_file, keeper, at_once, frozenset())
+    if gathered.mended and (gathered.kept or gathered.vends.laid_down):
         # Mended lines are read as those that they stand for, whose files have to be at hand.
-        gathered = _gather(known, on_file, keeper, _spoken_of(gathered))
-    _read_cells(gathered, known, now)
+        gathered = _gather(known, now, on_file, keeper, at_once, _spoken_of(gathered))
+    stands_for = _take_mended(gathered, known, now)
+    if keeper is not None and gathered.kept:
+        for kind in FILE_KINDS:
+            if kind != "vends":
+                gathered.accepted[kind] += put_back(keeper, kind, gathered.kept)
+        gathered.rejects += put_back(keeper, "rejects", gathered.kept)
+        gathered.notices += put_back(keeper, "notices", gathered.kept)
+    vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))
+    if at_once is not None and (gathered.vends.laid_down or vends > at_once):
+        gathered.vends.take(gathered.accepted.pop("vends"))
+        if keeper is not None and gathered.kept:
+            gathered.vends.put_back(keeper, gathered.kept)
+        return _assemble(gathered, stands_for, gathered.vends)
+    if keeper is not None and gathered.kept:
+        gathered.accepted["vends"] += put_back(keeper, "vends", gathered.kept)
+    return _assemble(gathered, stands_for, None)
+
+
+def _gather(
+    known: Known,
+    now: datetime,
+    on_file: Callable[[str], None],
+    keeper: Keeper | None,
+    at_once: int | None,
+    anew: frozenset[str],
+) -> Gathered:
+    """Open and read every file, or find what it gave before; those named in `anew` are opened whatever is kept of them,
+    and stay at hand.
+    """
+    gathered = Gathered()
+    root = known.route.root
+    for path in inbox_files(root):
+        name = path.relative_to(root).as_posix()
+        on_file(name)
+        take_file(path, name, gathered, known, None if name in anew else keeper)
+        if at_once is not None and gathered.held > at_once * BYTES_A_VEND:
+            _read(gathered, known, now)
+            gathered.lay_down(anew)
+    _read(gathered, known, now)
+    return gathered
+
+
+def _read(gathered: Gathered, known: Known, now: datetime) -> None:
+    """Read the cells and rows of the files opened since the last time."""
+    read_cells(gathered, known, now)
     accepted: dict[FileKind, list[Frame]] = {kind: [] for kind in FILE_KINDS}
     refused: list[Frame] = []
     for reading, texts in gathered.groups.values():
@@ -92,63 +143,50 @@ def take_in(
         accepted[reading.kind].append(rows.accepted)
         gathered.notices.append(rows.notices)
         refused.append(rows.rejected)
-    fresh = _fresh(gathered, accepted, refused)
-    stands_for = _take_mended(gathered, accepted, refused, known, now)
-    gathered.rejects.extend(_rejects(gathered, refused))
-    if keeper is not None and gathered.kept:
-        for kind in FILE_KINDS:
-            accepted[kind] += put_back(keeper, kind, gathered.kept)
-        gathered.rejects += put_back(keeper, "rejects", gathered.kept)
-        gathered.notices += put_back(keeper, "notices", gathered.kept)
-    return _assemble(gathered, accepted, stands_for, fresh)
-
-
-def _gather(
-    known: Known, on_file: Callable[[str], None], keeper: Keeper | None, anew: frozenset[str]
-) -> Gathered:
-    """Open every file, or find what it gave before; those named in `anew` are opened whatever is kept of them."""
-    gathered = Gathered()
-    root = known.route.root
-    for path in inbox_files(root):
-        name = path.relative_to(root).as_posix()
-        on_file(name)
-        _take_file(path, name, gathered, known, None if name in anew else keeper)
-    return gathered
+    gathered.groups.clear()
+    rejects = list(_rejects(gathered, refused, gathered.unread))
+    gathered.fresh.append(_fresh(gathered, accepted, rejects))
+    gathered.rejects += rejects
+    gathered.refused += refused
+    for kind, frames in accepted.items():
+        gathered.accepted[kind] += frames
+    gathered.unread.clear()
 
 
 def _spoken_of(gathered: Gathered) -> frozenset[str]:
-    """The files whose rows are mended elsewhere."""
+    """The files whose rows are mended elsewhere; all files where one of these is gone, for any may lend its header."""
     named: set[str] = set()
     for table in gathered.mended.values():
-        paths = {str(path).rpartition(" [")[0] or str(path) for path in table.column("file").drop_nulls()}
-        named |= paths | set(table.column("file").drop_nulls())
-    return frozenset(named)
+        for path in table.column("file").drop_nulls().unique():
+            named |= {str(path), str(path).rpartition(" [")[0] or str(path)}
+    every = {name for file in gathered.files for name in (file.name, file.path)}
+    there = all(str(path) in every for table in gathered.mended.values() for path in table.column("file").drop_nulls())
+    return frozenset(named) if there else frozenset(every)
 
 
-def _fresh(gathered: Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame]) -> Fresh:
-    """What the files gave that were read anew, apart from mended lines, which hang on other files."""
-    files = frozenset(set(gathered.readings) - set(gathered.mended))
+def _fresh(gathered: Gathered, accepted: dict[FileKind, list[Frame]], rejects: list[Frame]) -> Fresh:
+    """What the files gave that were read just now, apart from mended lines, which hang on other files."""
+    files = frozenset(gathered.unread - set(gathered.mended))
     own = pl.col("file").is_in(sorted(files))
     frames: dict[str, Frame] = {
         kind: pl.concat([part.select(BY_KIND[kind].names) for part in parts])
         for kind, parts in accepted.items()
         if parts
     }
-    frames["rejects"] = pl.concat([REJECTS.empty(), *_rejects(gathered, refused)]).filter(own)
+    frames["rejects"] = pl.concat([REJECTS.empty(), *rejects]).filter(own)
     notices = pl.concat([NOTICES.empty(), *gathered.notices])
     frames["notices"] = notices.filter(own, pl.col("other_file").is_null())
     return Fresh(files, frames, frozenset(gathered.by_moment), gathered.names)
 
 
-def _take_mended(
-    gathered: Gathered, accepted: dict[FileKind, list[Frame]], refused: list[Frame], known: Known, now: datetime
-) -> Frame:
+def _take_mended(gathered: Gathered, known: Known, now: datetime) -> Frame:
     """Take in the mended lines of each rejects.csv that came back, once all else is read. Returns what they stand
     for."""
     stands_for = pl.DataFrame(schema=STANDS_FOR)
     taken: set[tuple[int, int]] = set()
+    refused: list[Frame] = []
     for number, table in gathered.mended.items():
-        inbox = _inbox(gathered, refused, known.route)
+        inbox = _inbox(gathered, [*gathered.refused, *refused], known.route)
         made, unusable = batches(table, inbox, taken)
         kinds = {batch.reading.kind for batch in made}
         gathered.files[number].kind = kinds.pop() if len(kinds) == 1 else None
@@ -159,7 +197,7 @@ def _take_mended(
                 unusable += [(int(row) - OFFSET, str(error)) for row in batch.table.frame[ROW] if row >= OFFSET]
                 continue
             rows = read_rows(batch.own_rows(texts, number), batch.reading, known, now)
-            accepted[batch.reading.kind].append(rows.accepted)
+            gathered.accepted[batch.reading.kind].append(rows.accepted)
             gathered.notices.append(rows.notices)
             refused.append(rows.rejected)
             stands_for = pl.concat([stands_for, _standing(batch, number, rows.accepted)])
@@ -167,6 +205,7 @@ def _take_mended(
         refused.append(pl.DataFrame(told, schema=REJECTS.empty().drop("text").schema, orient="row"))
     for file, row, origin_file, origin_row in stands_for.iter_rows():
         gathered.remark(origin_file, "row-mended", "", other=file, row=origin_row, other_row=row)
+    gathered.rejects.extend(_rejects(gathered, refused, gathered.mended))
     return stands_for
 
 
@@ -183,190 +222,43 @@ def _standing(batch: Batch, file: int, accepted: Frame) -> Frame:
     return pl.DataFrame(rows, schema=STANDS_FOR, orient="row")
 
 
-def _take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: Keeper | None) -> None:
-    """Take in one file: each of its tables is an input of its own, for each has its own account of rows."""
-    sha256 = None
-    last = card_number_in(name)
-    if last is not None:
-        number = gathered.add(File(without_digits(name), without_digits(name)))
-        gathered.remark(number, "card-number-present", f"its name holds a full card number ending in {last}")
-        return
-    try:
-        data = _bytes(path)
-        sha256 = hashlib.sha256(data).hexdigest()
-        kept = None if keeper is None else keeper.find(name, sha256)
-        if kept is not None:
-            for table in kept:
-                back = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
-                gathered.kept.append((table, gathered.add(back)))
-            return
-        opened = open_file(data, name, known.route)
-    except UnreadableFile as error:
-        gathered.remark(gathered.add(File(name, name, sha256=sha256)), "unreadable-file", str(error))
-        return
-    except UnknownFormat as error:
-        gathered.remark(gathered.add(File(name, name, sha256=sha256)), "unknown-format", str(error))
-        return
-    # Whatever stands in any corner of the file is looked at before anything of it is kept.
-    found = [find_card_number(part.table) for part in (*opened.parts, *opened.aside)]
-    card = next((card for card in found if card is not None), None)
-    inside = [text for part in (*opened.parts, *opened.aside) for text in (part.sheet or "", *part.names)]
-    inside.append(opened.named or "")
-    named = next((last for last in map(card_number_in, inside) if last is not None), None)
-    several = len(opened.parts) + len(opened.aside) > 1
-    for part in opened.parts:
-        sheet = without_digits(part.sheet or "") if several else None
-        shown = name if sheet is None else f"{name} [{sheet}]"
-        number = gathered.add(File(shown, name, sheet, sha256, rows=part.table.rows))
-        if named is not None:
-            detail = f"the name of a sheet, or of a file inside, holds a full card number ending in {named}"
-            gathered.remark(number, "card-number-present", detail)
-            gathered.rejects.append(_withheld(part.table, number))
-        elif card is not None:
-            gathered.remark(
-                number,
-                "card-number-present",
-                f'column "{card.column}" holds a full card number ending in {card.last}',
-                row=card.row,
-            )
-            gathered.rejects.append(_withheld(part.table, number))
-        else:
-            _take_part(part, name, number, gathered, known)
-    if card is None and named is None and opened.parts:
-        gathered.told_aside(number, opened.aside)
-
-
-def _take_part(part: Part, name: str, number: int, gathered: Gathered, known: Known) -> None:
-    file, table = gathered.files[number], part.table
-    gathered.names[number] = (name.rsplit("/", 1)[-1], *part.names)
-    if table.remark is not None:
-        gathered.remark(number, "encoding-assumed", table.remark)
-    if part.mended:
-        gathered.mended[number] = table
-        gathered.tables[number] = table
-        return
-    try:
-        reading = reading_for(name, table.header, known.route, names=part.names, doubled=table.doubled)
-        file.kind, file.source = reading.kind, reading.name
-        table = settle(table, reading)
-        file.rows = table.rows
-    except UnknownFormat as error:
-        _refuse(gathered, number, table, error)
-    else:
-        key = (reading.kind, reading.name, reading.machine is None, *reading.columns)
-        gathered.settled.setdefault(key, []).append(Settled(number, table, reading))
-    gathered.told_passed(number, table)
-
-
-def _refuse(gathered: Gathered, number: int, table: TextTable, error: UnknownFormat | AmbiguousFormat) -> None:
-    """Its rows were read, yet none could be used: all are rejected, so that nothing is lost from the account."""
-    gathered.remark(number, "unknown-format", str(error))
-    gathered.rejects.append(_every_row(table, number, "the file was not taken in: no description fits it"))
-
-
-def _read_cells(gathered: Gathered, known: Known, now: datetime) -> None:
-    """Read the cells of every file whose columns are known: those of one format together, where none of them needs to
-    be settled by itself."""
-    read: dict[int, Settled] = {}
-    for files in gathered.settled.values():
-        try:
-            alone = frozenset(settled.number for settled in files)
-            if len(files) > 1 or files[0].table.frame.height <= FEW_ROWS:
-                texts, alone = by_field_alike(files)
-                gathered.group(files[0].reading, texts)
-        except AmbiguousFormat:
-            pass  # each file by itself says why
-        for settled in files:
-            if settled.number in alone:
-                number = settled.number
-                try:
-                    texts = by_field(
-                        settled.table, settled.reading, file=number, now=now, known=known,
-                        on_moment=partial(gathered.by_moment.add, number),
-                    )  # fmt: skip
-                except AmbiguousFormat as error:
-                    _refuse(gathered, number, settled.table, error)
-                    continue
-                gathered.group(settled.reading, texts)
-            read[settled.number] = settled
-    for number, settled in sorted(read.items()):
-        gathered.tables[number] = settled.table
-        gathered.readings[number] = settled.reading
-        if gathered.files[number].rows == 0:
-            gathered.remark(number, "no-rows", "")
-    _tell_copies(gathered)
-
-
-def _tell_copies(gathered: Gathered) -> None:
-    """Remark each table that is another one byte for byte."""
-    for number in sorted({*gathered.readings, *(number for _, number in gathered.kept)}):
-        file = gathered.files[number]
-        first = gathered.seen.setdefault((file.sha256, file.sheet), number)
-        if first != number:
-            gathered.remark(number, "duplicate-row", "", other=first)
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise UnreadableFile("the file is larger than 4 GiB: split it")
-        return path.read_bytes()
-    except OSError as error:
-        raise UnreadableFile(f"the file cannot be opened: {error.strerror}") from error
-
-
-def _every_row(table: TextTable, number: int, reason: str) -> Frame:
-    rows = table.frame.select(
-        pl.lit(number, pl.Int32).alias("file"), pl.col(ROW).alias("row"), pl.lit(reason).alias("reason")
-    )
-    return _with_text(pl.concat([rows, _torn(table, number)]), table)
-
-
-def _withheld(table: TextTable, number: int) -> Frame:
-    """Every row refused, and its text kept back: nothing of a file with a card number is kept anywhere."""
-    rows = _every_row(table, number, "the file was not taken in: it holds a full card number")
-    return rows.with_columns(pl.lit("(withheld)").alias("text"))
-
-
-def _torn(table: TextTable, number: int) -> Frame:
-    rows = [(number, torn.row, torn.reason) for torn in table.torn]
-    return pl.DataFrame(rows, schema={"file": pl.Int32, "row": pl.Int64, "reason": pl.String}, orient="row")
-
-
-def _with_text(rows: Frame, table: TextTable) -> Frame:
-    ordered = rows.sort("row")
-    return ordered.with_columns(pl.Series("text", table.original(ordered["row"].to_list()), dtype=pl.String))
-
-
-def _rejects(gathered: Gathered, refused: list[Frame]) -> Iterator[Frame]:
-    """The refused rows of every file that was taken in, its torn records among them, with their original text."""
+def _rejects(gathered: Gathered, refused: list[Frame], files: Collection[int]) -> Iterator[Frame]:
+    """The refused rows of files that were taken in, their torn records among them, with their original text."""
     none = REJECTS.empty().drop("text")
     by_file = pl.concat([none, *refused]).partition_by("file", as_dict=True)
-    for number, table in gathered.tables.items():
-        rows = by_file.get((number,), none)
+    for number in sorted(files):
+        table, rows = gathered.tables[number], by_file.get((number,), none)
         if rows.height or table.torn:
-            yield _with_text(pl.concat([rows, _torn(table, number)]), table)
+            yield with_text(pl.concat([rows, torn_rows(table, number)]), table)
 
 
-def _assemble(
-    gathered: Gathered, accepted: dict[FileKind, list[Frame]], stands_for: Frame, fresh: Fresh
-) -> Intake:
-    frames: dict[str, Frame] = {}
+def _parted(frame: Frame, kind: FileKind, stands_for: Frame, reach: Frame | None = None) -> tuple[Frame, Frame]:
+    """The rows of a kind that count, and remarks on those that repeat them.
+
+    A mended row is told from its repeats as if it stood where it came from: there it would not be one.
+    """
+    kept, repeats = part_duplicates(as_if(frame, stands_for).sort("file", "row"), kind, reach)
+    whole = guard(as_they_stand(kept, stands_for, ("file", "row")), BY_KIND[kind])
+    return whole, as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row"))
+
+
+def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> Intake:
+    frames: dict[str, Frame] = {"vends": BY_KIND["vends"].empty()}
     notices = gathered.notices
-    for kind, parts in accepted.items():
+    for kind, parts in gathered.accepted.items():
         spec = BY_KIND[kind]
         whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
-        # A mended row is told from its repeats as if it stood where it came from: there it would not be one.
-        kept, repeats = part_duplicates(as_if(whole, stands_for).sort("file", "row"), kind)
-        frames[kind] = guard(as_they_stand(kept, stands_for, ("file", "row")), spec)
-        notices.append(as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row")))
+        frames[kind], repeats = _parted(whole, kind, stands_for)
+        notices.append(repeats)
     remarks = pl.concat([NOTICES.empty(), *notices])
     rejects = guard(_told_mended(pl.concat([REJECTS.empty(), *gathered.rejects]), gathered, stands_for), REJECTS)
     return Intake(
-        inputs=guard(_account(gathered.files, remarks, rejects), INPUTS),
+        inputs=guard(_account(_files(gathered.files), remarks, rejects), INPUTS),
         rejects=rejects,
         notices=guard(remarks, NOTICES),
-        fresh=fresh,
+        fresh=tuple(gathered.fresh),
+        stands_for=stands_for,
+        rows=rows,
         **frames,
     )
 
@@ -386,17 +278,22 @@ def _told_mended(rejects: Frame, gathered: Gathered, stands_for: Frame) -> Frame
     return joined.with_columns(pl.col("reason") + pl.col("where").fill_null("")).drop("where")
 
 
-def _account(files: list[File], notices: Frame, rejects: Frame) -> Frame:
+def _files(files: list[File]) -> Frame:
+    """Each file that was met, without the account of its rows."""
+    told = [
+        (at, each.path, each.name, each.sheet, each.sha256, each.kind, each.source, each.rows)
+        for at, each in enumerate(files)
+    ]
+    named = ("file", "path", "name", "sheet", "sha256", "kind", "source", "rows")
+    return pl.DataFrame(told, schema={name: INPUTS.schema[name] for name in named}, orient="row")
+
+
+def _account(files: Frame, notices: Frame, rejects: Frame) -> Frame:
     """The account of every file: rows = accepted + duplicate + rejected."""
     repeats = notices.filter(pl.col("kind").is_in(["duplicate-row", "vend-changed"]) & pl.col("row").is_not_null())
-    duplicate = dict(repeats.group_by("file").len().iter_rows())
-    rejected = dict(rejects.group_by("file").len().iter_rows())
-    return pl.DataFrame(list(_lines(files, duplicate, rejected)), schema=INPUTS.schema, orient="row")
-
-
-def _lines(files: list[File], duplicates: dict[int, int], rejects: dict[int, int]) -> Iterator[tuple[object, ...]]:
-    for number, file in enumerate(files):
-        duplicate, rejected = duplicates.get(number, 0), rejects.get(number, 0)
-        accepted = file.rows - duplicate - rejected
-        account = (file.rows, accepted, duplicate, rejected)
-        yield number, file.path, file.name, file.sheet, file.sha256, file.kind, file.source, *account
+    told = files.drop("accepted", "duplicate", "rejected", strict=False)
+    for name, rows in (("duplicate", repeats), ("rejected", rejects)):
+        many = rows.group_by("file").agg(pl.len().cast(pl.Int64).alias(name))
+        told = told.join(many, on="file", how="left", maintain_order="left").with_columns(pl.col(name).fill_null(0))
+    used = pl.col("rows") - pl.col("duplicate") - pl.col("rejected")
+    return told.with_columns(used.alias("accepted")).select(INPUTS.names)

@@ -88,14 +88,15 @@ def _bytes(path: Path) -> bytes:
 def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: datetime) -> None:
     """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why."""
     before = _last_of_each(ledger)
-    batch = keep_batch(root, intake, Known(route))
+    batches = [keep_batch(root, fresh, Known(route)) for fresh in intake.fresh]
+    told = {number: batch for batch in batches for number in batch.told}
     for name, parts in _by_file(intake.inputs):
         refused = _refusal(intake.notices, parts)
         if refused is None:
-            anew = any(number in batch.told for number in parts["file"])
+            anew = any(number in told for number in parts["file"])
             if not anew and _is_known(before.get(name), parts["sha256"][0]):
                 continue
-            body = _taken(root, name, parts, batch)
+            body = _taken(root, name, parts, told)
             kind: EntryKind = "file-taken"
         else:
             kind, body = "file-refused", {"file": name, **refused}
@@ -133,7 +134,7 @@ def _refusal(notices: Frame, parts: Frame) -> dict[str, Any] | None:
     return {"kind": kinds[0], "reason": told["detail"][0], "sha256": parts["sha256"][0]}
 
 
-def _taken(root: Path, name: str, parts: Frame, batch: Batch) -> dict[str, Any]:
+def _taken(root: Path, name: str, parts: Frame, batches: Mapping[int, Batch]) -> dict[str, Any]:
     data = _bytes(root / name)
     read = str(parts["sha256"][0])
     if hashlib.sha256(data).hexdigest() != read:
@@ -143,12 +144,13 @@ def _taken(root: Path, name: str, parts: Frame, batch: Batch) -> dict[str, Any]:
         )
     keep(root, data)
     whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
-    told = [batch.told.get(number) for number in parts["file"]]
+    told = [batches[number].told[number] for number in parts["file"] if number in batches]
     accounts = parts.select("path", "sheet", "kind", "source", "rows", "rejected").to_dicts()
-    kept = [{**account, **one} for account, one in zip(accounts, told, strict=True) if one is not None]
     # A file of which a part could not be read, or with mended lines, is read anew each time.
-    if len(kept) < len(told):
+    if len(told) < len(accounts):
         return {**whole, "parts": accounts, "batch": None, "table": []}
+    kept = [{**account, **one} for account, one in zip(accounts, told, strict=True)]
+    batch = batches[parts["file"][0]]
     return {**whole, "parts": kept, "batch": batch.name, "table": list(batch.tables)}
 
 

@@ -18,12 +18,12 @@ from typing import Any, Final
 import polars as pl
 
 from recon.intake.describe import speaking_for
-from recon.intake.kept import KeptPart
+from recon.intake.kept import Fresh, KeptPart
 from recon.intake.kinds import AFTER_RUN
 from recon.intake.known import Known
-from recon.intake.take_in import Intake
 from recon.ledger.canonical import canonical
 from recon.ledger.entries import Entry
+from recon.ledger.originals import whole
 from recon.ledger.tables import keep_table, read_tables, table_path
 from recon.model.frames import BY_KIND, NOTICES, REJECTS, Frame, FrameSpec
 
@@ -124,6 +124,13 @@ class Shelf:
                 found.append((batch, table.select(_typed(SPECS[kind]))))
         return found
 
+    def tables(self, kind: str, batches: Sequence[str]) -> list[tuple[str, Path]]:
+        """The same as Parquet files, each held against its hash."""
+        named = [(batch, self._tables[batch][kind]) for batch in batches if kind in self._tables[batch]]
+        for _, sha256 in named:
+            whole(self.root, table_path(self.root, kind, sha256), sha256)
+        return [(batch, table_path(self.root, kind, sha256)) for batch, sha256 in named]
+
 
 def _typed(spec: FrameSpec) -> list[pl.Expr]:
     return [pl.col(column.name).cast(column.dtype) for column in spec.columns]
@@ -143,42 +150,52 @@ class Batch:
     told: Mapping[int, Mapping[str, Any]]
 
 
-def keep_batch(root: Path, intake: Intake, known: Known) -> Batch:
-    """Keep the rows of the files that were read anew, one table a kind. To be called while holding the lock.
+def keep_batch(root: Path, fresh: Fresh, known: Known) -> Batch:
+    """Keep the rows of files that were read anew, one table a kind. To be called while holding the lock.
 
     Files whose reading hung on the moment of the run are left out: they are read anew each time.
     """
-    fresh = intake.fresh
     ahead = fresh.frames["rejects"].filter(pl.col("reason").str.contains(AFTER_RUN, literal=True))
     later = fresh.frames["notices"].filter(pl.col("kind") == "future-time")
     numbers = sorted(fresh.files - {*fresh.by_moment, *ahead["file"], *later["file"]})
     place = {number: at for at, number in enumerate(numbers)}
-    frames = {kind: frame.filter(pl.col("file").is_in(numbers)) for kind, frame in fresh.frames.items()}
-    tables = []
-    for kind, frame in frames.items():
+    tables, machines = [], [pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String})]
+    for kind, every in fresh.rows():
+        frame = every.filter(pl.col("file").is_in(numbers))
+        if kind in BY_KIND:
+            machines.append(frame.select("file", "machine").drop_nulls().unique())
         if frame.height:
             moved = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
-            tables.append({"name": kind, "sha256": keep_table(root, kind, _plain(moved))})
+            tables.append({"name": kind, "sha256": keep_table(root, kind, _by_machine(_plain(moved)))})
+    tables.sort(key=lambda table: table["name"])
     name = hashlib.sha256(canonical([[table["name"], table["sha256"]] for table in tables])).hexdigest()
-    readings = _readings(numbers, fresh.names, frames, known)
+    with_rejects = frozenset(fresh.frames["rejects"]["file"])
+    readings = _readings(numbers, fresh.names, pl.concat(machines), with_rejects, known)
     return Batch(name, tables, {number: {"number": place[number], "reading": readings[number]} for number in numbers})
 
 
+def _by_machine(rows: Frame) -> Frame:
+    """Rows of a machine together: a long route is reckoned some machines at a time."""
+    return rows.sort("machine", "file", "row") if "machine" in rows.columns and "row" in rows.columns else rows
+
+
 def _readings(
-    numbers: Sequence[int], names: Mapping[int, Sequence[str]], frames: Mapping[str, Frame], known: Known
+    numbers: Sequence[int],
+    names: Mapping[int, Sequence[str]],
+    machines: Frame,
+    with_rejects: frozenset[int],
+    known: Known,
 ) -> dict[int, dict[str, Any]]:
-    """For each file what its reading hung on. names: those that it goes by."""
+    """For each file what its reading hung on. names: those that it goes by. machines: `file` and `machine`.
+    with_rejects: the files of which rows were rejected."""
     keys = Keys(known)
-    named = [frame.select("file", "machine") for kind, frame in frames.items() if kind in BY_KIND]
-    every = pl.concat([pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String}), *named]).drop_nulls().unique()
-    machines = {key[0]: sorted(part["machine"]) for key, part in every.partition_by("file", as_dict=True).items()}
-    with_rejects = set(frames["rejects"]["file"])
+    own = {key[0]: sorted(part["machine"]) for key, part in machines.partition_by("file", as_dict=True).items()}
     readings = {}
     for number in numbers:
         # A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine
         # where a layout has it: any machine may decide about them.
         any_machine = number in with_rejects or any(name.lower().endswith(".txt") for name in names[number])
-        of = None if any_machine else machines.get(number, [])
+        of = None if any_machine else own.get(number, [])
         readings[number] = {
             "general": keys.general,
             "names": list(names[number]),

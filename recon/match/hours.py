@@ -25,14 +25,13 @@ NIGHT, DAY = range(6), range(8, 18)
 HOURS = range(24)
 
 
-def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
+def suspect_zones(counted: Frame) -> Frame:
     """Files of vends whose times seem to be off by whole hours.
 
-    vends: `file`, `machine` and `time` (UTC). zones: machine to zone. Returns file, vends, offset (hours to add,
+    counted: as from by_hour, of all machines. Returns file, vends, offset (hours to add,
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
-    counted = _by_hour(vends, zones, default)
     totals = counted.group_by("machine", "hour").agg(pl.col("len").sum().alias("total"))
     parts = {key[0]: own for key, own in sorted(counted.partition_by("file", as_dict=True).items())}
     judged = {file: found for file, own in parts.items() if (found := _judge(own, totals)) is not None}
@@ -49,8 +48,11 @@ def suspect_zones(vends: Frame, zones: Mapping[str, str], default: str) -> Frame
     return pl.DataFrame(rows, schema=shape, orient="row")
 
 
-def _by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
-    """Vends by file, machine and local hour of day."""
+def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
+    """How many vends there are by file, machine and local hour of day: file, machine, hour (Int8), len (Int64).
+
+    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
+    """
     per_hour = vends.group_by("file", "machine", pl.col("time").dt.truncate("1h").alias("time")).len()
     zone = (
         pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)

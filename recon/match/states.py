@@ -36,6 +36,11 @@ class Layouts:
     def digits(self) -> dict[str, int]:
         return dict(self.machines.select("machine", "digits").iter_rows())
 
+    def of(self, first: str, last: str) -> "Layouts":
+        """Those of the machines whose ids lie from `first` to `last`; slots and states keep their numbers."""
+        own = pl.col("machine").is_between(pl.lit(first), pl.lit(last))
+        return Layouts(*(frame.filter(own) for frame in (self.machines, self.slots, self.states)))
+
 
 def layouts(route: Route) -> Layouts:
     """Lay out every slot's history. Slot numbers follow machine id and the order of the layout file."""

@@ -108,12 +108,9 @@ def _notes_line(notes: Frame) -> str:
 def _span(done: Reconciliation) -> str:
     """The days of the vends shown, and the currency."""
     here = zone(done.zone)
-    # The same vends that the summaries count: at `since` and before `until`, or up to the moment of the run.
-    inside = pl.col("time") <= done.until if done.until >= done.now else pl.col("time") < done.until
-    vends = done.frames["priced"].filter(inside if done.since is None else inside & (pl.col("time") >= done.since))
-    if vends.height == 0:
+    first, last = done.vends_shown
+    if first is None or last is None:
         return f"no vends up to {done.until.astimezone(here):%Y-%m-%d %H:%M}"
-    first, last = vends.select(pl.col("time").min().alias("first"), pl.col("time").max().alias("last")).row(0)
     return f"vends from {first.astimezone(here):%Y-%m-%d} to {last.astimezone(here):%Y-%m-%d}, {done.currency}"
 
 

@@ -1,7 +1,7 @@
 """Where the time of one run goes, step by step (docs/benchmarks.md).
 
     python tests/bench --machines 200 --rows 1000000 --keep LAID
-    python tests/bench/parts.py LAID/route LAID/next
+    python tests/bench/parts.py LAID/route LAID/next [--no-page]
 
 Runs that folder as the command does, first with everything new, then with the files of the second folder added, and
 prints for each step the seconds of the processor, and the bytes of what was written.
@@ -15,22 +15,33 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import recon.by_machines as machines
+import recon.intake.take_in as intake
 import recon.reconcile as stages
 import recon.recorded as recorded
 import recon.report.html.machine_part as machine_part
+from recon.intake.vend_rows import VendRows
 
 _STEPS: list[tuple[Any, str, str]] = [
     (stages, "read_route", "read the settings"),
     (stages, "layout_problems", "check the settings"),
     (stages, "layouts", "layouts as frames"),
     (stages, "take_in", "take in the inbox"),
-    (stages, "match_vends", "number to slot"),
-    (stages, "price_vends", "prices"),
-    (stages, "stock_windows", "stock windows"),
-    (stages, "cash_windows", "cash windows"),
+    (intake, "_read", "of this, reading cells and rows"),
+    (VendRows, "lay_down", "of this, laying vends down"),
+    (stages, "_by_parts", "all machines, part by part (where parted)"),
+    (VendRows, "of", "of this, vends of a part read again"),
+    (intake, "_parted", "repeats parted"),
+    (machines, "match_vends", "number to slot"),
+    (machines, "price_vends", "prices"),
+    (machines, "stock_windows", "stock windows"),
+    (machines, "cash_windows", "cash windows"),
+    (machines, "card_days", "card days"),
+    (machines, "machine_summaries", "summaries"),
+    (machines, "by_hour", "hours of sales"),
+    (machines, "compile_findings", "findings of machines"),
     (stages, "card_money", "payouts"),
-    (stages, "machine_summaries", "summaries"),
-    (stages, "_find", "findings"),
+    (stages, "_across", "findings across"),
     (stages, "results_json", "results.json as text (once)"),
     (recorded, "record_settings", "ledger: settings"),
     (recorded, "record_files", "ledger: files and what was read"),
@@ -72,7 +83,7 @@ def _bytes(folder: Path, pattern: str) -> float:
     return sum(path.stat().st_size for path in folder.rglob(pattern) if path.is_file()) / 1024**2
 
 
-def main(route: Path, more: Path) -> None:
+def main(route: Path, more: Path, *, page: bool) -> None:
     """Run twice, and print."""
     for module, attribute, name in _STEPS:
         wrap = _drawn if attribute == "report_pages" else _timed
@@ -80,9 +91,9 @@ def main(route: Path, more: Path) -> None:
     for turn in ("everything new", "one more week"):
         _SPENT.clear()
         began = time.process_time()
-        done = recorded.run_and_record(route, now=datetime(2026, 6, 1, tzinfo=UTC))
+        done = recorded.run_and_record(route, now=datetime(2026, 6, 1, tzinfo=UTC), page=page)
         whole = time.process_time() - began
-        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {done.run.frames['vends'].height} vends\n\n")
+        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {done.run.frames['inputs']['accepted'].sum()} rows used\n\n")
         sys.stdout.write("| step | seconds | share |\n|---|---|---|\n")
         for _, _, name in _STEPS:
             sys.stdout.write(f"| {name} | {_SPENT[name]:.2f} | {_SPENT[name] / whole:.0%} |\n")
@@ -96,4 +107,4 @@ def main(route: Path, more: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), Path(sys.argv[2]))
+    main(Path(sys.argv[1]), Path(sys.argv[2]), page="--no-page" not in sys.argv)

@@ -103,6 +103,7 @@ def test_every_kind_named_in_the_code_is_in_the_catalogue() -> None:
     files = [
         *(TOP / "recon/findings").glob("of_*.py"),
         TOP / "recon/balance/running.py",
+        TOP / "recon/intake/gather.py",
         TOP / "recon/intake/take_in.py",
         TOP / "recon/intake/duplicates.py",
     ]

@@ -8,7 +8,7 @@ import pytest
 from builders import NOW, RouteBuilder, slot
 from histories import faults
 
-from recon.intake import take_in as intake
+from recon.intake import gather
 from recon.ledger.history import History
 from recon.ledger.journal import reading
 from recon.recorded import run_and_record
@@ -28,13 +28,13 @@ def test_so_do_those_of_files_that_change_or_go(tmp_path: Path, seed: int) -> No
 def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
     """The files that are parsed, in their order."""
     names: list[str] = []
-    plain = intake.open_file
+    plain = gather.open_file
 
     def noted(data: bytes, name: str, route: object) -> object:
         names.append(name.removeprefix("inbox/"))
         return plain(data, name, route)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(intake, "open_file", noted)
+    monkeypatch.setattr(gather, "open_file", noted)
     return names
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recon.match.hours import HOURS, likeness, moved, suspect_zones
+from recon.match.hours import HOURS, by_hour, likeness, moved, suspect_zones
 
 ZONES = {"m-1": "America/Halifax"}
 
@@ -30,7 +30,7 @@ def sales(file: int, count: int, *, off: int = 0, seed: int = 1, hours: tuple[in
 @pytest.mark.parametrize("off", [-9, -5, 4, 6, 10, 12])
 def test_an_export_off_by_hours_is_pointed_out_with_the_offset_that_fits(off: int) -> None:
     vends = pl.concat([sales(0, 400), sales(1, 400), sales(2, 200, off=off)])
-    found = suspect_zones(vends, ZONES, "UTC")
+    found = suspect_zones(by_hour(vends, ZONES, "UTC"))
     assert found["file"].to_list() == [2]
     assert (found["offset"][0] + off) % 24 == 0
 
@@ -38,16 +38,16 @@ def test_an_export_off_by_hours_is_pointed_out_with_the_offset_that_fits(off: in
 @pytest.mark.parametrize("seed", range(20))
 def test_exports_in_the_right_zone_are_left_alone(seed: int) -> None:
     vends = pl.concat([sales(file, 80, seed=seed) for file in range(4)])
-    assert suspect_zones(vends, ZONES, "UTC").height == 0
+    assert suspect_zones(by_hour(vends, ZONES, "UTC")).height == 0
 
 
 def test_few_vends_say_nothing() -> None:
-    assert suspect_zones(pl.concat([sales(0, 400), sales(1, 20, off=9)]), ZONES, "UTC").height == 0
+    assert suspect_zones(by_hour(pl.concat([sales(0, 400), sales(1, 20, off=9)]), ZONES, "UTC")).height == 0
 
 
 def test_alone_only_sales_through_the_night_are_pointed_out() -> None:
-    assert suspect_zones(sales(0, 200, off=3), ZONES, "UTC").height == 0
-    found = suspect_zones(sales(0, 200, off=-11, hours=(11, 17)), ZONES, "UTC")
+    assert suspect_zones(by_hour(sales(0, 200, off=3), ZONES, "UTC")).height == 0
+    found = suspect_zones(by_hour(sales(0, 200, off=-11, hours=(11, 17)), ZONES, "UTC"))
     assert found.height == 1
     assert found["night"][0] > 0.6
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from recon.match.hours import suspect_zones
+from recon.match.hours import by_hour, suspect_zones
 
 ZONES = {"m-1": "UTC"}
 
@@ -27,16 +27,16 @@ def _sales(file: int, off: int = 0, count: int = 200) -> pl.DataFrame:
 @pytest.mark.parametrize("at", [0, 1])
 def test_of_two_files_the_one_that_is_off_is_pointed_out(off: int, at: int) -> None:
     vends = pl.concat([_sales(at, off), _sales(1 - at)])
-    found = suspect_zones(vends, ZONES, "UTC")
+    found = suspect_zones(by_hour(vends, ZONES, "UTC"))
     assert found["file"].to_list() == [at]
     assert (found["offset"][0] + off) % 24 in (0, 1, 23)
 
 
 def test_two_files_in_one_wrong_zone_are_both_pointed_out() -> None:
-    found = suspect_zones(pl.concat([_sales(0, -11), _sales(1, -11)]), ZONES, "UTC")
+    found = suspect_zones(by_hour(pl.concat([_sales(0, -11), _sales(1, -11)]), ZONES, "UTC"))
     assert found["file"].to_list() == [0, 1]
     assert all(abs(offset - 11) <= 2 for offset in found["offset"])
 
 
 def test_files_that_agree_by_day_are_left_alone() -> None:
-    assert suspect_zones(pl.concat([_sales(0), _sales(1), _sales(2, 1)]), ZONES, "UTC").height == 0
+    assert suspect_zones(by_hour(pl.concat([_sales(0), _sales(1), _sales(2, 1)]), ZONES, "UTC")).height == 0

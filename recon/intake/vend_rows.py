@@ -1,0 +1,109 @@
+"""The vends of all files before repeats are parted, where they are too many to be held at once.
+
+They are laid down as Parquet in a temporary folder, sorted by machine, and read again for some machines at a time: a
+vend of one machine never repeats, prices or explains one of another. What earlier runs kept is read where it is kept.
+"""
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import polars as pl
+
+from recon.intake.kept import Keeper, KeptPart
+from recon.model.errors import ReconError
+from recon.model.frames import VENDS, Frame
+
+ROWS_A_GROUP = 32_768
+"""Rows of a Parquet row group. Those whose machines are not asked for are not read: the smaller, the fewer."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """A Parquet file of vends. numbers: its file numbers, and those of this run; None where they are the same."""
+
+    path: Path
+    numbers: Mapping[int, int] | None = None
+
+    def scan(self) -> pl.LazyFrame:
+        rows = pl.scan_parquet(self.path)
+        if self.numbers is None:
+            return rows
+        now = pl.col("file").replace_strict(dict(self.numbers), default=None, return_dtype=pl.Int32)
+        return rows.with_columns(now).filter(pl.col("file").is_not_null())
+
+
+@dataclass
+class VendRows:
+    """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is."""
+
+    _held: list[Frame] = field(default_factory=list)
+    _tables: list[_Table] = field(default_factory=list)
+    _folder: tempfile.TemporaryDirectory[str] | None = None
+
+    @property
+    def laid_down(self) -> bool:
+        """Whether any rows are out of memory."""
+        return bool(self._tables)
+
+    def take(self, frames: Sequence[Frame]) -> None:
+        """Hold rows in memory."""
+        self._held += [frame.select(VENDS.names) for frame in frames]
+
+    def lay_down(self, frames: Sequence[Frame]) -> Path | None:
+        """Write rows to a file of their own, and return it. None where there are none.
+
+        Raises ReconError where there is no room for them.
+        """
+        if not frames:
+            return None
+        rows = pl.concat([frame.select(VENDS.names) for frame in frames]).sort("machine", "file", "row")
+        if self._folder is None:
+            self._folder = tempfile.TemporaryDirectory(prefix="recon-")
+        path = Path(self._folder.name) / f"{len(self._tables)}.parquet"
+        # Categories as text: how they are numbered differs from one to the next.
+        plain = rows.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
+        try:
+            plain.write_parquet(path, compression="lz4", row_group_size=ROWS_A_GROUP)
+        except (OSError, pl.exceptions.ComputeError) as error:
+            raise ReconError(
+                f"{rows.height:,} vends cannot be laid down in {self._folder.name}: {error}. They are too many to be "
+                "held at once: make room there, or name another folder in the environment as TMPDIR, then run again"
+            ) from error
+        self._tables.append(_Table(path))
+        return path
+
+    def put_back(self, keeper: Keeper, places: Sequence[tuple[KeptPart, int]]) -> None:
+        """Add what is kept of files read before, each with the number that it has now."""
+        now: dict[str, dict[int, int]] = {}
+        for part, number in places:
+            now.setdefault(part.batch, {})[part.number] = number
+        self._tables += [_Table(path, now[batch]) for batch, path in keeper.tables("vends", sorted(now))]
+
+    def _scans(self) -> list[pl.LazyFrame]:
+        held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
+        return [*(table.scan() for table in self._tables), *held]
+
+    @cached_property
+    def machines(self) -> dict[str, int]:
+        """How many rows each machine has, by machine id."""
+        counts = [rows.group_by("machine").agg(pl.len().cast(pl.Int64)).collect() for rows in self._scans()]
+        if not counts:
+            return {}
+        return dict(pl.concat(counts).group_by("machine").agg(pl.col("len").sum()).sort("machine").iter_rows())
+
+    @cached_property
+    def reach(self) -> Frame:
+        """`file`, and up to when it goes (`reach`)."""
+        ends = [rows.group_by("file").agg(pl.col("time").max().alias("reach")).collect() for rows in self._scans()]
+        shape = {"file": pl.Int32, "reach": VENDS.schema["time"]}
+        return pl.concat([pl.DataFrame(schema=shape), *ends]).group_by("file").agg(pl.col("reach").max())
+
+    def of(self, first: str, last: str) -> Frame:
+        """The rows of the machines whose ids lie from `first` to `last`, in no certain order."""
+        own = pl.col("machine").is_between(pl.lit(first), pl.lit(last))
+        frames = pl.collect_all([rows.filter(own) for rows in self._scans()])
+        typed = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
+        return pl.concat([VENDS.empty(), *(frame.select(typed) for frame in frames)])

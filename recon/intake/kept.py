@@ -64,14 +64,26 @@ class Fresh:
             yield kind, pl.read_parquet(path, memory_map=False)
 
 
+def by_batch(places: Sequence[tuple[KeptPart, int]]) -> list[tuple[str, dict[int, int]]]:
+    """The batches of parts, each with the numbers that their files have now, by those that they had then.
+
+    Two files of the same content, read in different runs, give the same batch: it then stands there twice.
+    """
+    layers: list[dict[str, dict[int, int]]] = []
+    for part, number in places:
+        layer = next((one for one in layers if part.number not in one.get(part.batch, {})), None)
+        if layer is None:
+            layer = {}
+            layers.append(layer)
+        layer.setdefault(part.batch, {})[part.number] = number
+    return [(batch, layer[batch]) for layer in layers for batch in sorted(layer)]
+
+
 def put_back(keeper: Keeper, kind: str, places: Sequence[tuple[KeptPart, int]]) -> list[Frame]:
     """The kept rows of a kind, with the file numbers that their files have now. places: each part with its number."""
-    now: dict[str, dict[int, int]] = {}
-    for part, number in places:
-        now.setdefault(part.batch, {})[part.number] = number
     frames = []
-    for batch, rows in keeper.rows(kind, sorted(now)):
-        numbers = now[batch]
-        file = pl.col("file").replace_strict(numbers, default=None, return_dtype=pl.Int32)
-        frames.append(rows.with_columns(file.alias("file")).filter(pl.col("file").is_not_null()))
+    for name, numbers in by_batch(places):
+        for _, rows in keeper.rows(kind, [name]):
+            file = pl.col("file").replace_strict(numbers, default=None, return_dtype=pl.Int32)
+            frames.append(rows.with_columns(file.alias("file")).filter(pl.col("file").is_not_null()))
     return frames

@@ -4,7 +4,9 @@ They are laid down as Parquet in a temporary folder, sorted by machine, and read
 vend of one machine never repeats, prices or explains one of another. What earlier runs kept is read where it is kept.
 """
 
+import shutil
 import tempfile
+import weakref
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -12,7 +14,7 @@ from pathlib import Path
 
 import polars as pl
 
-from recon.intake.kept import Keeper, KeptPart
+from recon.intake.kept import Keeper, KeptPart, by_batch
 from recon.model.errors import ReconError
 from recon.model.frames import VENDS, Frame
 
@@ -35,13 +37,13 @@ class _Table:
         return rows.with_columns(now).filter(pl.col("file").is_not_null())
 
 
-@dataclass
+@dataclass(eq=False)
 class VendRows:
     """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is."""
 
     _held: list[Frame] = field(default_factory=list)
     _tables: list[_Table] = field(default_factory=list)
-    _folder: tempfile.TemporaryDirectory[str] | None = None
+    _folder: Path | None = None
 
     @property
     def laid_down(self) -> bool:
@@ -61,15 +63,16 @@ class VendRows:
             return None
         rows = pl.concat([frame.select(VENDS.names) for frame in frames]).sort("machine", "file", "row")
         if self._folder is None:
-            self._folder = tempfile.TemporaryDirectory(prefix="recon-")
-        path = Path(self._folder.name) / f"{len(self._tables)}.parquet"
+            self._folder = Path(tempfile.mkdtemp(prefix="recon-"))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        path = self._folder / f"{len(self._tables)}.parquet"
         # Categories as text: how they are numbered differs from one to the next.
         plain = rows.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
         try:
             plain.write_parquet(path, compression="lz4", row_group_size=ROWS_A_GROUP)
         except (OSError, pl.exceptions.ComputeError) as error:
             raise ReconError(
-                f"{rows.height:,} vends cannot be laid down in {self._folder.name}: {error}. They are too many to be "
+                f"{rows.height:,} vends cannot be laid down in {self._folder}: {error}. They are too many to be "
                 "held at once: make room there, or name another folder in the environment as TMPDIR, then run again"
             ) from error
         self._tables.append(_Table(path))
@@ -77,10 +80,8 @@ class VendRows:
 
     def put_back(self, keeper: Keeper, places: Sequence[tuple[KeptPart, int]]) -> None:
         """Add what is kept of files read before, each with the number that it has now."""
-        now: dict[str, dict[int, int]] = {}
-        for part, number in places:
-            now.setdefault(part.batch, {})[part.number] = number
-        self._tables += [_Table(path, now[batch]) for batch, path in keeper.tables("vends", sorted(now))]
+        for name, numbers in by_batch(places):
+            self._tables += [_Table(path, numbers) for _, path in keeper.tables("vends", [name])]
 
     def _scans(self) -> list[pl.LazyFrame]:
         held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]

@@ -93,7 +93,8 @@ def main(route: Path, more: Path, *, page: bool) -> None:
         began = time.process_time()
         done = recorded.run_and_record(route, now=datetime(2026, 6, 1, tzinfo=UTC), page=page)
         whole = time.process_time() - began
-        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {done.run.frames['inputs']['accepted'].sum()} rows used\n\n")
+        used = done.run.frames["inputs"]["accepted"].sum()
+        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {used} rows used\n\n")
         sys.stdout.write("| step | seconds | share |\n|---|---|---|\n")
         for _, _, name in _STEPS:
             sys.stdout.write(f"| {name} | {_SPENT[name]:.2f} | {_SPENT[name] / whole:.0%} |\n")

@@ -3,6 +3,7 @@ meanwhile. After each run the results are held against those of a fresh copy, wh
 
 import io
 import json
+import os
 import random
 import shutil
 import zipfile
@@ -10,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from unittest.mock import patch
 
 import recon
 from recon.recorded import run_and_record
@@ -185,11 +187,15 @@ class Growing:
             put(path, b"\n".join([*lines[:1], *self.lot.sample(lines[1:], max(len(lines) - 2, 0)), b""]))
         self.told.append(f"{path.name} is altered or gone")
 
-    def differences(self, fresh: Path) -> Iterator[str]:
-        """Run once with the ledger and once without, on a copy; what differs, in words."""
+    def differences(self, fresh: Path, at_once: int | None = None) -> Iterator[str]:
+        """Run once with the ledger and once without, on a copy; what differs, in words.
+
+        at_once: how many vends the run with the ledger holds at once; None: as many as by default.
+        """
         if not any((self.root / "inbox").iterdir()):
             self.arrive()
-        kept = run_and_record(self.root, now=self.now).run
+        with patch.dict(os.environ, {} if at_once is None else {"RECON_AT_ONCE": str(at_once)}):
+            kept = run_and_record(self.root, now=self.now, page=at_once is None, tables=at_once is not None).run
         shutil.rmtree(fresh, ignore_errors=True)
         shutil.copytree(self.root, fresh, ignore=shutil.ignore_patterns("ledger", "reports"))
         plain = recon.run(fresh, now=self.now)
@@ -287,7 +293,9 @@ _CHANGES: dict[str, Callable[[Growing], None]] = {
 }
 
 
-def faults(seed: int, steps: int, work: Path, *, altered: bool = False) -> Iterator[str]:
+def faults(
+    seed: int, steps: int, work: Path, *, altered: bool = False, at_once: int | None = None
+) -> Iterator[str]:
     """What differs in the history of a seed after any of its steps; nothing where results never hang on the ledger."""
     lot = random.Random(seed)
     route = Growing(work / "growing", lot)
@@ -296,6 +304,6 @@ def faults(seed: int, steps: int, work: Path, *, altered: bool = False) -> Itera
         if altered and lot.random() < 0.5 and any((route.root / "inbox").iterdir()):
             route.alter()
         route.told.append(f"run {step + 1}")
-        for difference in route.differences(work / "fresh"):
+        for difference in route.differences(work / "fresh", at_once):
             yield f"seed {seed}, after {'; '.join(route.told)}: {difference}"
             return

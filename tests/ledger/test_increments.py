@@ -1,5 +1,6 @@
 """A run that takes in what is new gives what a run from nothing gives, and reads nothing twice without need."""
 
+import json
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -167,3 +168,15 @@ def test_a_run_of_an_earlier_moment_gives_what_it_gave(route: RouteBuilder) -> N
     early = datetime(2026, 9, 5, tzinfo=UTC)
     assert _as_from_nothing(route, early) != _as_from_nothing(route, NOW)
     _as_from_nothing(route, early)
+
+
+def test_a_copy_that_comes_a_week_later_does_not_take_the_place_of_its_original(route: RouteBuilder) -> None:
+    """Read in runs of their own, both give the same table."""
+    log = "time,machine,bus,price,tender,outcome\n2026-09-09T10:00:00,m-1,1,2.00,cash,vended\n"
+    route.file("inbox/first.csv", log)
+    _as_from_nothing(route, NOW)
+    route.file("inbox/second.csv", log)
+    _as_from_nothing(route, NOW)
+    route.file("inbox/third.csv", "time,machine,bus\n")
+    told = {line["file"]: line for line in json.loads(_as_from_nothing(route, NOW))["inputs"]}
+    assert (told["inbox/first.csv"]["accepted"], told["inbox/second.csv"]["duplicate"]) == (1, 1)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from histories import faults
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,7 +17,6 @@ from recon.intake.vend_rows import VendRows
 from recon.model.errors import ReconError
 from recon.model.frames import VENDS
 from recon.recorded import run_and_record
-from tests.ledger.histories import faults
 
 TOP = Path(__file__).resolve().parents[2]
 NOW = datetime(2026, 9, 29, 16, 40, tzinfo=UTC)

@@ -69,10 +69,11 @@ class Gathered:
     def lay_down(self, at_hand: frozenset[str]) -> None:
         """Take the vends read so far out of memory, and the files too, but for those named in `at_hand`."""
         frames, self.accepted["vends"] = self.accepted["vends"], []
-        path = self.vends.lay_down(frames)
+        fresh = self.fresh[-1]
+        path = self.vends.lay_down(frames, sorted(fresh.files))
         if path is not None:
-            self.fresh[-1].laid_down["vends"] = path
-            del self.fresh[-1].frames["vends"]
+            fresh.laid_down["vends"] = path
+            del fresh.frames["vends"]
         for number in [number for number in self.readings if self.files[number].name not in at_hand]:
             del self.tables[number], self.readings[number]
         self.held = 0

@@ -4,7 +4,7 @@ Whoever keeps it (the ledger) answers `find` for a file of that name and content
 give now, and hands the rows back kind by kind.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -48,7 +48,8 @@ class Fresh:
 
     files: their numbers. frames: by kind of file, and `rejects` and `notices`, without what concerns two files.
     by_moment: the files whose dates could be read only because some would lie after the run. names: for each file the
-    names that it goes by, its own and those within an archive. laid_down: kinds whose rows stand in a Parquet file.
+    names that it goes by, its own and those within an archive. laid_down: kinds whose rows stand in a Parquet file
+    instead, in which each file goes by its place among the sorted `files`.
     """
 
     files: frozenset[int]
@@ -56,12 +57,6 @@ class Fresh:
     by_moment: frozenset[int]
     names: Mapping[int, Sequence[str]]
     laid_down: dict[str, Path] = field(default_factory=dict)
-
-    def rows(self) -> Iterator[tuple[str, Frame]]:
-        """Each kind with its rows, one at a time."""
-        yield from self.frames.items()
-        for kind, path in self.laid_down.items():
-            yield kind, pl.read_parquet(path, memory_map=False)
 
 
 def by_batch(places: Sequence[tuple[KeptPart, int]]) -> list[tuple[str, dict[int, int]]]:

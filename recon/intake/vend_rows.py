@@ -4,6 +4,7 @@ They are laid down as Parquet in a temporary folder, sorted by machine, and read
 vend of one machine never repeats, prices or explains one of another. What earlier runs kept is read where it is kept.
 """
 
+import io
 import shutil
 import tempfile
 import weakref
@@ -22,17 +23,34 @@ ROWS_A_GROUP = 32_768
 """Rows of a Parquet row group. Those whose machines are not asked for are not read: the smaller, the fewer."""
 
 
+def by_machine(rows: Frame) -> Frame:
+    """Rows sorted by `machine`, those of a machine in the order in which they stood.
+
+    Ids are put in order once, and rows by the place of theirs: that takes a quarter of the time of sorting them as
+    texts.
+    """
+    ids = pl.Enum(rows["machine"].drop_nulls().unique().sort())
+    return rows.sort(pl.col("machine").cast(ids).to_physical(), maintain_order=True)
+
+
+def vends_as_parquet(rows: Frame) -> bytes:
+    """Rows with a `machine` and a `file` as a Parquet file, sorted so that a reader can pass over other machines."""
+    # Categories as text: how they are numbered differs from one process to the next.
+    plain = rows.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
+    buffer = io.BytesIO()
+    by_machine(plain).write_parquet(buffer, compression="zstd", compression_level=1, row_group_size=ROWS_A_GROUP)
+    return buffer.getvalue()
+
+
 @dataclass(frozen=True, slots=True)
 class _Table:
-    """A Parquet file of vends. numbers: its file numbers, and those of this run; None where they are the same."""
+    """A Parquet file of vends. numbers: its file numbers, and those of this run."""
 
     path: Path
-    numbers: Mapping[int, int] | None = None
+    numbers: Mapping[int, int]
 
     def scan(self) -> pl.LazyFrame:
         rows = pl.scan_parquet(self.path)
-        if self.numbers is None:
-            return rows
         now = pl.col("file").replace_strict(dict(self.numbers), default=None, return_dtype=pl.Int32)
         return rows.with_columns(now).filter(pl.col("file").is_not_null())
 
@@ -54,28 +72,29 @@ class VendRows:
         """Hold rows in memory."""
         self._held += [frame.select(VENDS.names) for frame in frames]
 
-    def lay_down(self, frames: Sequence[Frame]) -> Path | None:
+    def lay_down(self, frames: Sequence[Frame], files: Sequence[int]) -> Path | None:
         """Write rows to a file of their own, and return it. None where there are none.
 
+        files: those that the rows come from; in the file each goes by its place among these.
         Raises ReconError where there is no room for them.
         """
         if not frames:
             return None
-        rows = pl.concat([frame.select(VENDS.names) for frame in frames]).sort("machine", "file", "row")
+        place = {number: at for at, number in enumerate(files)}
+        rows = pl.concat([frame.select(VENDS.names) for frame in frames])
         if self._folder is None:
             self._folder = Path(tempfile.mkdtemp(prefix="recon-"))
             weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
         path = self._folder / f"{len(self._tables)}.parquet"
-        # Categories as text: how they are numbered differs from one to the next.
-        plain = rows.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
+        placed = rows.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
         try:
-            plain.write_parquet(path, compression="lz4", row_group_size=ROWS_A_GROUP)
-        except (OSError, pl.exceptions.ComputeError) as error:
+            path.write_bytes(vends_as_parquet(placed))
+        except OSError as error:
             raise ReconError(
                 f"{rows.height:,} vends cannot be laid down in {self._folder}: {error}. They are too many to be "
                 "held at once: make room there, or name another folder in the environment as TMPDIR, then run again"
             ) from error
-        self._tables.append(_Table(path))
+        self._tables.append(_Table(path, dict(enumerate(files))))
         return path
 
     def put_back(self, keeper: Keeper, places: Sequence[tuple[KeptPart, int]]) -> None:

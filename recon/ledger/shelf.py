@@ -21,10 +21,11 @@ from recon.intake.describe import speaking_for
 from recon.intake.kept import Fresh, KeptPart
 from recon.intake.kinds import AFTER_RUN
 from recon.intake.known import Known
+from recon.intake.vend_rows import vends_as_parquet
 from recon.ledger.canonical import canonical
 from recon.ledger.entries import Entry
 from recon.ledger.originals import whole
-from recon.ledger.tables import keep_table, read_tables, table_path
+from recon.ledger.tables import as_parquet, keep_table, read_tables, table_path
 from recon.model.frames import BY_KIND, NOTICES, REJECTS, Frame, FrameSpec
 
 SPECS: Final[Mapping[str, FrameSpec]] = {**BY_KIND, "rejects": REJECTS, "notices": NOTICES}
@@ -160,13 +161,16 @@ def keep_batch(root: Path, fresh: Fresh, known: Known) -> Batch:
     numbers = sorted(fresh.files - {*fresh.by_moment, *ahead["file"], *later["file"]})
     place = {number: at for at, number in enumerate(numbers)}
     tables, machines = [], [pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String})]
-    for kind, every in fresh.rows():
+    for kind, every in fresh.frames.items():
         frame = every.filter(pl.col("file").is_in(numbers))
         if kind in BY_KIND:
-            machines.append(frame.select("file", "machine").drop_nulls().unique())
+            machines.append(frame.select("file", "machine").unique())
         if frame.height:
             moved = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
-            tables.append({"name": kind, "sha256": keep_table(root, kind, _by_machine(_plain(moved)))})
+            tables.append({"name": kind, "sha256": keep_table(root, kind, _as_kept(kind, moved))})
+    for kind, path in fresh.laid_down.items() if numbers else ():
+        machines.append(_machines_in(path, sorted(fresh.files)))
+        tables.append({"name": kind, "sha256": _keep_laid_down(root, kind, path, fresh, place)})
     tables.sort(key=lambda table: table["name"])
     name = hashlib.sha256(canonical([[table["name"], table["sha256"]] for table in tables])).hexdigest()
     with_rejects = frozenset(fresh.frames["rejects"]["file"])
@@ -174,9 +178,23 @@ def keep_batch(root: Path, fresh: Fresh, known: Known) -> Batch:
     return Batch(name, tables, {number: {"number": place[number], "reading": readings[number]} for number in numbers})
 
 
-def _by_machine(rows: Frame) -> Frame:
-    """Rows of a machine together: a long route is reckoned some machines at a time."""
-    return rows.sort("machine", "file", "row") if "machine" in rows.columns and "row" in rows.columns else rows
+def _as_kept(kind: str, rows: Frame) -> bytes:
+    return vends_as_parquet(rows) if kind == "vends" else as_parquet(_plain(rows))
+
+
+def _machines_in(path: Path, files: Sequence[int]) -> Frame:
+    pairs = pl.scan_parquet(path).select("file", "machine").unique().collect()
+    return pairs.with_columns(pl.col("file").replace_strict(dict(enumerate(files)), return_dtype=pl.Int32))
+
+
+def _keep_laid_down(root: Path, kind: str, path: Path, fresh: Fresh, place: Mapping[int, int]) -> str:
+    """Keep a table that was laid down: as it is, unless some of its files are not to be kept."""
+    if len(place) == len(fresh.files):
+        return keep_table(root, kind, path.read_bytes())
+    there = {at: place[number] for at, number in enumerate(sorted(fresh.files)) if number in place}
+    now = pl.col("file").replace_strict(there, default=None, return_dtype=pl.Int32)
+    rows = pl.read_parquet(path, memory_map=False).with_columns(now).filter(pl.col("file").is_not_null())
+    return keep_table(root, kind, vends_as_parquet(rows))
 
 
 def _readings(
@@ -189,7 +207,8 @@ def _readings(
     """For each file what its reading hung on. names: those that it goes by. machines: `file` and `machine`.
     with_rejects: the files of which rows were rejected."""
     keys = Keys(known)
-    own = {key[0]: sorted(part["machine"]) for key, part in machines.partition_by("file", as_dict=True).items()}
+    by_file = machines.drop_nulls().unique().partition_by("file", as_dict=True)
+    own = {key[0]: sorted(part["machine"]) for key, part in by_file.items()}
     readings = {}
     for number in numbers:
         # A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine

@@ -23,15 +23,19 @@ def table_path(root: Path, name: str, sha256: str) -> Path:
     return tables_folder(root) / name / f"{sha256}.parquet"
 
 
-def keep_table(root: Path, name: str, frame: "pl.DataFrame") -> str:
-    """Keep a frame under a name of what it holds, once. Returns the SHA-256 of its Parquet file in hex.
+def as_parquet(frame: "pl.DataFrame") -> bytes:
+    """A frame as the bytes of a Parquet file."""
+    buffer = io.BytesIO()
+    frame.write_parquet(buffer, compression="zstd", statistics=False)
+    return buffer.getvalue()
+
+
+def keep_table(root: Path, name: str, data: bytes) -> str:
+    """Keep a Parquet file under a name of what it holds, once. Returns its SHA-256 in hex.
 
     The hash is of the file, which another version of polars may write otherwise; the same rows then are kept twice.
     To be called while holding the lock of the ledger. Raises ReconError where it cannot be written.
     """
-    buffer = io.BytesIO()
-    frame.write_parquet(buffer, compression="zstd", statistics=False)
-    data = buffer.getvalue()
     sha256 = hashlib.sha256(data).hexdigest()
     write_once(root, table_path(root, name, sha256), data)
     return sha256

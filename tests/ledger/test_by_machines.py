@@ -117,8 +117,8 @@ def test_no_room_to_lay_them_down_is_said(tmp_path: Path) -> None:
         "tender": "cash", "outcome": "vended", "reference": None, "quantity": 1,
     }  # fmt: skip
     rows = VendRows()
-    rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)])
+    rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])
     assert rows._folder is not None
     shutil.rmtree(rows._folder)
     with pytest.raises(ReconError, match="make room there, or name another folder"):
-        rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)])
+        rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])

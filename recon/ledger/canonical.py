@@ -11,6 +11,8 @@ from typing import Any, Final
 
 LARGEST_INTEGER: Final = 2**53 - 1
 """Beyond it a reader that takes JSON numbers for doubles would read another number (RFC 8785, appendix D)."""
+_quoted: Final = json.JSONEncoder(ensure_ascii=False).encode
+"""A text between quote marks: the standard library escapes what RFC 8785 escapes, and in the same way."""
 
 
 def canonical(value: Any) -> bytes:
@@ -35,8 +37,7 @@ def _write(value: Any, parts: list[str]) -> None:
         case bool():
             parts.append("true" if value else "false")
         case str():
-            # The standard library escapes what RFC 8785 escapes, and in the same way.
-            parts.append(json.dumps(value, ensure_ascii=False))
+            parts.append(_quoted(value))
         case int():
             if abs(value) > LARGEST_INTEGER:
                 raise ValueError(f"the integer {value} is beyond 2^53 - 1: write it as text")
@@ -45,6 +46,9 @@ def _write(value: Any, parts: list[str]) -> None:
             parts.append(number_text(value))
         case Mapping():
             _write_object(value, parts)
+        case list() | tuple() if set(map(type, value)) == {str}:
+            # Long lists are lists of texts: they are written in one go.
+            parts.append(f"[{','.join(map(_quoted, value))}]")
         case Sequence() if not isinstance(value, bytes | bytearray | memoryview):
             for at, item in enumerate(value):
                 parts.append("," if at else "[")
@@ -58,11 +62,15 @@ def _write_object(value: Mapping[Any, Any], parts: list[str]) -> None:
     for key in value:
         if not isinstance(key, str):
             raise TypeError(f"a key of a JSON object is a text, not {type(key).__name__}")
-    for at, key in enumerate(sorted(value, key=_utf_16)):
-        parts.append("," if at else "{")
-        _write(key, parts)
-        parts.append(":")
-        _write(value[key], parts)
+    # Letters of ASCII stand in one order, however they are encoded.
+    plain = "".join(value).isascii()
+    for at, key in enumerate(sorted(value) if plain else sorted(value, key=_utf_16)):
+        parts.append(f"{',' if at else '{'}{_quoted(key)}:")
+        item = value[key]
+        if type(item) is str:
+            parts.append(_quoted(item))
+        else:
+            _write(item, parts)
     parts.append("}" if value else "{}")
 
 

@@ -18,12 +18,12 @@ def original_path(root: Path, sha256: str) -> Path:
     return originals_folder(root) / sha256[:2] / sha256
 
 
-def keep(root: Path, data: bytes) -> str:
-    """Keep the bytes of a file, once. Returns their SHA-256 in hex.
+def keep(root: Path, data: bytes, *, sha256: str | None = None) -> str:
+    """Keep the bytes of a file, once. Returns their SHA-256 in hex. sha256: the same, where it was reckoned already.
 
     To be called while holding the lock of the ledger. Raises ReconError where they cannot be written.
     """
-    sha256 = hashlib.sha256(data).hexdigest()
+    sha256 = sha256 or hashlib.sha256(data).hexdigest()
     write_once(root, original_path(root, sha256), data)
     return sha256
 

@@ -89,14 +89,15 @@ def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: d
     """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why."""
     before = _last_of_each(ledger)
     batches = [keep_batch(root, fresh, Known(route)) for fresh in intake.fresh]
-    told = {number: batch for batch in batches for number in batch.told}
+    kept = {number: batch for batch in batches for number in batch.told}
+    told = _refusals(intake.notices)
     for name, parts in _by_file(intake.inputs):
-        refused = _refusal(intake.notices, parts)
+        refused = _refusal(told, parts)
         if refused is None:
-            anew = any(number in told for number in parts["file"])
-            if not anew and _is_known(before.get(name), parts["sha256"][0]):
+            anew = any(part["file"] in kept for part in parts)
+            if not anew and _is_known(before.get(name), parts[0]["sha256"]):
                 continue
-            body = _taken(root, name, parts, told)
+            body = _taken(root, name, parts, kept)
             kind: EntryKind = "file-taken"
         else:
             kind, body = "file-refused", {"file": name, **refused}
@@ -116,42 +117,59 @@ def _last_of_each(ledger: Writer) -> dict[str, tuple[EntryKind, Mapping[str, Any
     }
 
 
-def _by_file(inputs: Frame) -> Iterator[tuple[str, Frame]]:
-    """The inputs by the file that they come from: a workbook gives one for each of its sheets."""
-    for (name,), parts in inputs.partition_by("name", as_dict=True, maintain_order=True).items():
-        yield str(name), parts
+_Parts = list[dict[str, Any]]
+"""The inputs that come from one file: a workbook gives one for each of its sheets."""
 
 
-def _refusal(notices: Frame, parts: Frame) -> dict[str, Any] | None:
+def _by_file(inputs: Frame) -> Iterator[tuple[str, _Parts]]:
+    by_name: dict[str, _Parts] = {}
+    for part in inputs.iter_rows(named=True):
+        by_name.setdefault(part["name"], []).append(part)
+    yield from by_name.items()
+
+
+def _refusals(notices: Frame) -> dict[int, list[tuple[int, str, str]]]:
+    """By file what is said of it that it was not taken in for: place among the remarks, kind and detail."""
+    told: dict[int, list[tuple[int, str, str]]] = {}
+    refused = notices.filter(pl.col("kind").is_in(REFUSED)).select("file", "kind", "detail")
+    for place, (file, kind, detail) in enumerate(refused.iter_rows()):
+        told.setdefault(file, []).append((place, kind, detail))
+    return told
+
+
+def _refusal(refusals: Mapping[int, list[tuple[int, str, str]]], parts: _Parts) -> dict[str, Any] | None:
     """Why a file was not taken in, if it was not. Nothing of a file with a card number goes into the ledger."""
-    told = notices.filter(pl.col("file").is_in(parts["file"].implode()), pl.col("kind").is_in(REFUSED))
-    kinds = told["kind"].to_list()
-    if "card-number-present" in kinds:
+    told = sorted(remark for part in parts for remark in refusals.get(part["file"], ()))
+    if any(kind == "card-number-present" for _, kind, _ in told):
         return {"kind": "card-number-present", "reason": "it holds a full card number", "sha256": None}
     # A workbook of which one sheet could be used is kept: its rows count.
-    if told.height < parts.height:
+    if len(told) < len(parts):
         return None
-    return {"kind": kinds[0], "reason": told["detail"][0], "sha256": parts["sha256"][0]}
+    return {"kind": told[0][1], "reason": told[0][2], "sha256": parts[0]["sha256"]}
 
 
-def _taken(root: Path, name: str, parts: Frame, batches: Mapping[int, Batch]) -> dict[str, Any]:
+def _taken(root: Path, name: str, parts: _Parts, batches: Mapping[int, Batch]) -> dict[str, Any]:
     data = _bytes(root / name)
-    read = str(parts["sha256"][0])
-    if hashlib.sha256(data).hexdigest() != read:
+    read = str(parts[0]["sha256"])
+    found = hashlib.sha256(data).hexdigest()
+    if found != read:
         raise ReconError(
-            f"{name} changed while it was read: its content has the hash {hashlib.sha256(data).hexdigest()}, "
+            f"{name} changed while it was read: its content has the hash {found}, "
             f"expected {read}. Let whatever writes it finish, then run again"
         )
-    keep(root, data)
+    keep(root, data, sha256=found)
     whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
-    told = [batches[number].told[number] for number in parts["file"] if number in batches]
-    accounts = parts.select("path", "sheet", "kind", "source", "rows", "rejected").to_dicts()
+    told = [batches[part["file"]].told[part["file"]] for part in parts if part["file"] in batches]
+    accounts = [{key: part[key] for key in _ACCOUNT} for part in parts]
     # A file of which a part could not be read, or with mended lines, is read anew each time.
     if len(told) < len(accounts):
         return {**whole, "parts": accounts, "batch": None, "table": []}
     kept = [{**account, **one} for account, one in zip(accounts, told, strict=True)]
-    batch = batches[parts["file"][0]]
+    batch = batches[parts[0]["file"]]
     return {**whole, "parts": kept, "batch": batch.name, "table": list(batch.tables)}
+
+
+_ACCOUNT: Final = ("path", "sheet", "kind", "source", "rows", "rejected")
 
 
 def lines_of_entry(data: bytes) -> dict[str, Any] | None:

@@ -15,12 +15,12 @@ from datetime import timedelta
 
 import polars as pl
 
-from recon.match.asof import in_force
+from recon.match.asof import reached
 from recon.model.frames import Frame
 
 
 def number_marks(marks: Frame, key: str) -> Frame:
-    """Sort marks by `key` and `time` and number them (`mark`, Int64); add `next_time`, null for the last of its key."""
+    """Sort marks by `key` and `time` and number them from 0 (`mark`, Int64); add `next_time`, null for the last of its key."""
     ordered = marks.sort(key, "time").with_row_index("mark").with_columns(pl.col("mark").cast(pl.Int64))
     return ordered.with_columns(pl.col("time").shift(-1).over(key).alias("next_time"))
 
@@ -30,26 +30,31 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
 
     events: `time` and an integer `key`, never null. marks: as from number_marks. near: how close to a mark an event
     may lie on either side of it. mark_first: at equal times the mark stands before the event.
-    Returns the events plus: `window` (number of the mark that opens its window; null before the first),
+    Returns the events, in their order, plus: `window` (number of the mark that opens its window; null before the first),
     `next_window` (number of the mark that closes it; null after the last), `near_open` and `near_close` (Boolean).
     Events whose key has no mark are left out.
     """
-    firsts = marks.group_by(key).agg(pl.col("mark").min().alias("first_mark"), pl.col("time").min().alias("first_time"))
-    shift = timedelta(0) if mark_first else timedelta(microseconds=1)
-    at = events.join(firsts, on=key, how="inner").with_columns((pl.col("time") - shift).alias("look_at"))
-    history = marks.select(key, "mark", pl.col("time").alias("opened"), "next_time")
-    joined = in_force(at, history, key=key, at="look_at", since="opened", tie="mark")
-    before_first = pl.col("mark").is_null()
-    closing = pl.when(before_first).then("first_time").otherwise("next_time")
-    closed_by = (
-        pl.when(before_first).then("first_mark").when(pl.col("next_time").is_not_null()).then(pl.col("mark") + 1)
+    # The marks before an event are counted: that is the number of the one that stands behind it.
+    closes = reached(events, marks, key=key, at="time", since="time", before=not mark_first)
+    opens, behind = _own_marks(events, marks, key, closes - 1), _own_marks(events, marks, key, closes)
+    time = pl.col("time")
+    joined = events.with_columns(
+        opens.alias("window"),
+        behind.alias("next_window"),
+        (time - marks["time"].gather(opens) <= near).fill_null(False).alias("near_open"),
+        (marks["time"].gather(behind) - time <= near).fill_null(False).alias("near_close"),
     )
-    return joined.with_columns(
-        pl.col("mark").alias("window"),
-        closed_by.alias("next_window"),
-        (pl.col("time") - pl.col("opened") <= near).fill_null(False).alias("near_open"),
-        (closing - pl.col("time") <= near).fill_null(False).alias("near_close"),
-    ).drop("mark", "opened", "next_time", "first_mark", "first_time", "look_at", f"{key}_right", strict=False)
+    strange = opens.is_null() & behind.is_null()
+    return joined.filter(~strange) if strange.any() else joined
+
+
+def _own_marks(events: Frame, marks: Frame, key: str, numbers: pl.Series) -> pl.Series:
+    """These numbers of marks, null where there is none of that number, or it is of another key than the event."""
+    if marks.height == 0:
+        return pl.Series([None], dtype=pl.Int64).new_from_index(0, events.height)
+    there = marks[key].gather(numbers.clip(0, marks.height - 1))
+    own = (there == events[key]) & numbers.is_between(0, marks.height - 1)
+    return numbers.to_frame("at").select(pl.when(own).then("at")).to_series()
 
 
 def reaching(events: Frame, marks: Frame, key: str, near: timedelta) -> tuple[Frame, Frame]:

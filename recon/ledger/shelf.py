@@ -165,20 +165,12 @@ def keep_batch(root: Path, fresh: Fresh, known: Known) -> Batch:
     later = fresh.frames["notices"].filter(pl.col("kind") == "future-time")
     numbers = sorted(fresh.files - {*fresh.by_moment, *ahead["file"], *later["file"]})
     place = {number: at for at, number in enumerate(numbers)}
-<<<<<<< HEAD
+    every = len(numbers) == len(fresh.files)
     tables, machines = [], [pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String})]
-    for kind, every in fresh.frames.items():
-        frame = every.filter(pl.col("file").is_in(numbers))
+    for kind, rows in fresh.frames.items():
+        frame = rows if every else rows.filter(pl.col("file").is_in(numbers))
         if kind in BY_KIND:
             machines.append(frame.select("file", "machine").unique())
-=======
-    every = len(numbers) == len(fresh.files)
-    frames = {
-        kind: frame if every else frame.filter(pl.col("file").is_in(numbers)) for kind, frame in fresh.frames.items()
-    }
-    tables = []
-    for kind, frame in frames.items():
->>>>>>> dc9d59b (Write the entries of many files in less time: texts are quoted by one encoder, what is hashed is not read back, and each list of machines is hashed once)
         if frame.height:
             moved = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
             tables.append({"name": kind, "sha256": keep_table(root, kind, _as_kept(kind, moved))})
@@ -221,15 +213,8 @@ def _readings(
     """For each file what its reading hung on. names: those that it goes by. machines: `file` and `machine`.
     with_rejects: the files of which rows were rejected."""
     keys = Keys(known)
-<<<<<<< HEAD
     by_file = machines.drop_nulls().unique().partition_by("file", as_dict=True)
     own = {key[0]: sorted(part["machine"]) for key, part in by_file.items()}
-=======
-    named = [frame.select("file", "machine").unique() for kind, frame in frames.items() if kind in BY_KIND]
-    every = pl.concat([pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String}), *named]).drop_nulls().unique()
-    machines = {key[0]: sorted(part["machine"]) for key, part in every.partition_by("file", as_dict=True).items()}
-    with_rejects = set(frames["rejects"]["file"])
->>>>>>> dc9d59b (Write the entries of many files in less time: texts are quoted by one encoder, what is hashed is not read back, and each list of machines is hashed once)
     readings = {}
     for number in numbers:
         # A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine

@@ -22,26 +22,27 @@ def _with_state(rows: Frame, layouts: Layouts) -> Frame:
     by_bus = _look_up(rows, in_use.filter(pl.col("bus").is_not_null()), "bus")
     if by_bus["state"].null_count() == 0 or by_bus["label"].null_count() == by_bus.height:
         return by_bus
-    found = by_bus.filter(pl.col("state").is_not_null())
-    rest = by_bus.filter(pl.col("state").is_null()).drop("slot", "state")
-    return pl.concat([found, _look_up(rest, in_use, "label")], how="diagonal")
+    rest = by_bus["state"].is_null()
+    named = _look_up(rows.filter(rest), in_use, "label")
+    places = rest.arg_true()
+    return by_bus.with_columns(by_bus[name].scatter(places, named[name]) for name in ("slot", "state"))
 
 
 def _look_up(rows: Frame, states: Frame, name: str) -> Frame:
-    """As-of by (machine, `name`). The pair becomes one integer key first: sorting and joining on it is far cheaper."""
+    """As-of by (machine, `name`). The pair becomes one integer key first: looking that up is far cheaper.
+
+    Returns `rows`, in their order, plus `slot` and `state`.
+    """
     keys = states.select("machine", name).unique(maintain_order=True).with_row_index("key")
     keys = keys.with_columns(pl.col("key").cast(pl.Int32))
     history = states.join(keys, on=["machine", name], how="inner").select("key", "slot", "state", "starts", "ends")
-    keyed = rows.join(keys, on=["machine", name], how="left")
-    strangers = keyed.filter(pl.col("key").is_null())
-    matched = in_force(
-        keyed.filter(pl.col("key").is_not_null()), history, key="key", at="time", since="starts", tie="state"
-    )
+    keyed = rows.select("machine", name, "time").join(keys, on=["machine", name], how="left", maintain_order="left")
+    # No state has the key of a stranger.
+    asked = keyed.select(pl.col("key").fill_null(-1), "time")
+    found = in_force(asked, history, key="key", at="time", since="starts", tie="state")
     ended = (pl.col("ends") <= pl.col("time")).fill_null(False)
-    matched = matched.with_columns(pl.when(~ended).then(pl.col(column)).alias(column) for column in ("slot", "state"))
-    none = [pl.lit(None, pl.Int32).alias(column) for column in ("slot", "state")]
-    columns = [*rows.columns, "slot", "state"]
-    return pl.concat([matched.select(columns), strangers.with_columns(none).select(columns)])
+    held = found.select(pl.when(~ended).then(pl.col(column)).alias(column) for column in ("slot", "state"))
+    return rows.with_columns(held.get_columns())
 
 
 def place(rows: Frame, layouts: Layouts) -> Frame:

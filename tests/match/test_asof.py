@@ -11,7 +11,7 @@ import pytest
 from match_layouts import change, hour, laid, layout, slot, vends
 
 import recon
-from recon.match.asof import in_force, next_after
+from recon.match.asof import in_force, next_after, reached
 from recon.match.slots import match_vends
 from recon.match.states import Layouts
 from recon.model.frames import Frame
@@ -21,13 +21,13 @@ PACKAGE = Path(recon.__file__).parent
 
 
 def test_only_one_module_makes_as_of_joins() -> None:
-    """Polars answers a grouped as-of join wrongly, without an error, where a side is not sorted: so all go
-    through one place.
+    """Polars answers a grouped as-of join wrongly, without an error, where a side is not sorted, and a search
+    in a sorted column as well: so all go through one place.
     """
     callers = [
         path.relative_to(PACKAGE).as_posix()
         for path in PACKAGE.rglob("*.py")
-        if "join_asof" in path.read_text("utf-8")
+        if any(word in path.read_text("utf-8") for word in ("join_asof", "search_sorted"))
     ]
     assert callers == ["match/asof.py"]
 
@@ -146,7 +146,13 @@ def test_the_oracle_is_asked_about_what_matters() -> None:
 
 @pytest.mark.parametrize("seed", range(30))
 @pytest.mark.parametrize("forward", [False, True], ids=["in_force", "next_after"])
-def test_the_join_itself_against_a_search_through_everything(seed: int, forward: bool) -> None:
+@pytest.mark.parametrize("fits", [True, False], ids=["one integer", "by rank"])
+def test_the_join_itself_against_a_search_through_everything(
+    seed: int, forward: bool, fits: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where key and moment do not fit into one integer."""
+    if not fits:
+        monkeypatch.setattr("recon.match.asof._LARGEST", 0)
     draw = random.Random(seed)
     left = pl.DataFrame(
         [(at, draw.randrange(3), draw.randrange(12)) for at in range(draw.randrange(0, 20))],
@@ -165,5 +171,26 @@ def test_the_join_itself_against_a_search_through_everything(seed: int, forward:
         else:
             fits = [(since, tie) for held, since, tie in history.rows() if held == key and since <= at]
         expected[number] = abs(max(fits)[1]) if fits else None
-    assert dict(joined.select("id", "tie").rows()) == expected
-    assert joined.height == left.height
+    assert joined.select("id", "tie").rows() == list(expected.items())
+
+
+def test_keys_and_moments_at_the_ends_of_64_bits() -> None:
+    ends = [-(2**63), -1, 0, 2**63 - 1]
+    history = pl.DataFrame({"key": [-1, 0, 2**31 - 1], "since": [ends[0], ends[2], ends[3]], "tie": [0, 1, 2]})
+    rows = [(key, at) for key in (-1, 0, 2**31 - 1, 7) for at in ends]
+    left = pl.DataFrame(rows, schema={"key": pl.Int64, "at": pl.Int64}, orient="row")
+    found = in_force(left, history, key="key", at="at", since="since", tie="tie")["tie"].to_list()
+    assert found == [0, 0, 0, 0, None, None, 1, 1, None, None, None, 2, None, None, None, None]
+
+
+def test_an_empty_moment_was_never_in_force() -> None:
+    history = pl.DataFrame({"key": [1, 1], "since": [0, 5], "tie": [0, 1]})
+    left = pl.DataFrame({"key": [1, 1, 1], "at": [None, 6, -1]}, schema={"key": pl.Int64, "at": pl.Int64})
+    for join, expected in ((in_force, [None, 1, None]), (next_after, [None, None, 0])):
+        assert join(left, history, key="key", at="at", since="since", tie="tie")["tie"].to_list() == expected
+
+
+def test_a_history_out_of_order_is_refused() -> None:
+    history = pl.DataFrame({"key": [1, 0], "since": [0, 5]})
+    with pytest.raises(ValueError, match="not sorted"):
+        reached(pl.DataFrame({"key": [1], "at": [3]}), history, key="key", at="at", since="since")

@@ -20,7 +20,9 @@ from recon.model.frames import Frame
 
 
 def number_marks(marks: Frame, key: str) -> Frame:
-    """Sort marks by `key` and `time` and number them from 0 (`mark`, Int64); add `next_time`, null for the last of its key."""
+    """Sort marks by `key` and `time` and number them from 0 (`mark`, Int64); add `next_time`, null for the last of its
+    key.
+    """
     ordered = marks.sort(key, "time").with_row_index("mark").with_columns(pl.col("mark").cast(pl.Int64))
     return ordered.with_columns(pl.col("time").shift(-1).over(key).alias("next_time"))
 
@@ -30,8 +32,9 @@ def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark
 
     events: `time` and an integer `key`, never null. marks: as from number_marks. near: how close to a mark an event
     may lie on either side of it. mark_first: at equal times the mark stands before the event.
-    Returns the events, in their order, plus: `window` (number of the mark that opens its window; null before the first),
-    `next_window` (number of the mark that closes it; null after the last), `near_open` and `near_close` (Boolean).
+    Returns the events, in their order, plus: `window` (number of the mark that opens its window; null before the
+    first), `next_window` (number of the mark that closes it; null after the last), `near_open` and `near_close`
+    (Boolean).
     Events whose key has no mark are left out.
     """
     # The marks before an event are counted: that is the number of the one that stands behind it.

@@ -22,8 +22,8 @@ def in_force(left: Frame, history: Frame, *, key: str, at: str, since: str, tie:
     """Give each row of `left` the last row of `history` with the same `key` whose `since` is at or before its `at`.
 
     key: an integer column of both, never null. tie: the column of `history` that decides among equal `since` (the last
-    wins). Returns `left`, in its order, plus the columns of `history` but `key` (null where nothing was in force yet, or
-    `at` is null); a name that both have is that of `left`, and ends in `_right` for the history's.
+    wins). Returns `left`, in its order, plus the columns of `history` but `key` (null where nothing was in force yet,
+    or `at` is null); a name that both have is that of `left`, and ends in `_right` for the history's.
     """
     ordered = _sorted(history, key, since, tie)
     return _with_rows(left, ordered, reached(left, ordered, key=key, at=at, since=since) - 1, key)

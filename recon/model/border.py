@@ -18,7 +18,6 @@ import polars as pl
 from recon.model.errors import FrameError
 from recon.model.frames import Frame, FrameSpec
 
-
 _MANY = 1000
 """Rows from which on it pays to look whether a frame is sorted already, as most are."""
 
@@ -40,9 +39,8 @@ def guard(frame: Frame, spec: FrameSpec) -> Frame:
 
     Returns the sorted frame. Raises FrameError where it does not keep the spec.
     """
-    if spec.sorted_by and not (frame.height > _MANY and in_order(frame, spec.sorted_by)):
-        keys = [pl.col(name) for name in spec.sorted_by]
-        frame = frame.sort(keys, nulls_last=False, maintain_order=True)
+    if spec.sorted_by:
+        frame = ordered(frame, spec.sorted_by)
     if os.environ.get("RECON_BORDERS") == "full" or not keeps(frame, spec):
         judge(frame, spec)
     if spec.unique and _repeats(frame, spec):
@@ -50,13 +48,28 @@ def guard(frame: Frame, spec: FrameSpec) -> Frame:
     return frame
 
 
-def in_order(frame: Frame, names: Sequence[str]) -> bool:
-    """Whether the rows stand sorted by these columns, of numbers or moments without an empty one; False where a column
-    is neither, for others are compared as slowly as they are sorted.
+def ordered(frame: Frame, names: Sequence[str]) -> Frame:
+    """The frame sorted by these columns, empty cells first; rows alike in all of them stay in their order.
+
+    Most large frames come sorted, at least by the last of these columns. Sorting by one integer that stands for the
+    first of them takes a third of the time of sorting by several columns.
     """
-    if not all(frame.schema[name].is_numeric() or frame.schema[name].is_temporal() for name in names):
-        return False
-    if sum(frame.select(names).null_count().row(0)):
+    if frame.height > _MANY:
+        if in_order(frame, names):
+            return frame
+        for count in range(len(names), 0, -1):
+            if count == len(names) or in_order(frame, names[count:]):
+                place = _as_one(frame, names[:count])
+                if place is not None:
+                    return frame.with_columns(place.alias("\0")).sort("\0", maintain_order=True).drop("\0")
+    return frame.sort([pl.col(name) for name in names], nulls_last=False, maintain_order=True)
+
+
+def in_order(frame: Frame, names: Sequence[str]) -> bool:
+    """Whether the rows stand sorted by these columns, without an empty cell; False where one holds neither texts nor
+    numbers nor moments.
+    """
+    if not all(_compares(frame.schema[name]) for name in names) or sum(frame.select(names).null_count().row(0)):
         return False
     late = pl.lit(False)
     for name in reversed(names):
@@ -64,6 +77,37 @@ def in_order(frame: Frame, names: Sequence[str]) -> bool:
         before = column.shift(1)
         late = (column < before) | ((column == before) & late)
     return not frame.select(late.fill_null(False).any()).item()
+
+
+def _compares(dtype: pl.DataType) -> bool:
+    return dtype.is_integer() or dtype.is_temporal() or dtype == pl.String
+
+
+def _as_one(frame: Frame, names: Sequence[str]) -> pl.Series | None:
+    """One integer a row that sorts as these columns do; None where cells are empty or 63 bits do not hold it."""
+    if not all(_compares(frame.schema[name]) and frame[name].null_count() == 0 for name in names):
+        return None
+    whole, size = pl.Series([0], dtype=pl.Int64).new_from_index(0, frame.height), 1
+    for name in names:
+        places = _of_texts(frame[name]) if frame.schema[name] == pl.String else frame[name].to_physical().cast(pl.Int64)
+        least, most = places.min(), places.max()
+        assert isinstance(least, int)
+        assert isinstance(most, int)
+        size *= most - least + 1
+        if size > 2**63 - 1:
+            return None
+        whole = whole * (most - least + 1) + (places - least)
+    return whole
+
+
+def _of_texts(texts: pl.Series) -> pl.Series:
+    """For each text its place among the different ones."""
+    coded = texts.cast(pl.Categorical(pl.Categories.random()))
+    each = coded.unique()
+    placed = pl.DataFrame({"code": each.to_physical(), "text": each.cast(pl.String)}).sort("text")
+    placed = placed.with_row_index("place").sort("code")
+    codes = pl.Series([0], dtype=pl.Int64).new_from_index(0, int(placed["code"][-1]) + 1)
+    return codes.scatter(placed["code"], placed["place"].cast(pl.Int64)).gather(coded.to_physical())
 
 
 def keeps(frame: Frame, spec: FrameSpec) -> bool:

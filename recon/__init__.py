@@ -8,13 +8,15 @@ that importing the package costs nothing.
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from recon.version import VERSION
+
 if TYPE_CHECKING:
     from recon.findings.layouts import check as check
     from recon.model.results import Results as Results
     from recon.reconcile import Run as Run
     from recon.reconcile import run as run
 
-__version__ = "0.1.0"
+__version__ = VERSION
 __all__ = ["Results", "Run", "__version__", "check", "run"]
 
 _HOME = {

@@ -11,7 +11,6 @@ import platform
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
 
@@ -19,6 +18,7 @@ from recon import __version__
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
+from recon.model.versions import version
 from recon.reconcile import Progress, Run, run
 from recon.report.folder import write_report
 from recon.report.html import report_pages

@@ -1,34 +1,29 @@
 """The entry point: registers the commands and turns every way of stopping into its exit code.
 
-Command modules import the stages inside their functions, so that `recon --help` loads neither polars nor pandera.
+Command modules import the stages inside their functions, so that `recon --help` loads neither polars nor pandera. Where
+the command line names a command, that one alone is loaded.
 """
 
-import gc
 import os
 import sys
 import tempfile
 import traceback
+from importlib import import_module
 from pathlib import Path
-from typing import Annotated, NoReturn
-
-# Typer reads this when it is imported: drawn boxes only where a person looks at them.
-if not sys.stderr.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
-    os.environ.setdefault("TYPER_USE_RICH", "0")
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 from recon import __version__
-from recon.cli import check, decide, demo, draft, exits, learn, money, pack, plan, trace, verify
-from recon.cli import run as run_command
+from recon.cli import exits
 from recon.model.errors import LedgerDamaged, ReconError, SettingsError
 
-app = typer.Typer(
-    name="recon",
-    help="Was everything that left the machines paid for? Reconciles stock, cash and card money of a vending route.",
-    no_args_is_help=True,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    pretty_exceptions_enable=False,
-)
+if TYPE_CHECKING:
+    app: typer.Typer
+
+_HELP = "Was everything that left the machines paid for? Reconciles stock, cash and card money of a vending route."
+_COMMANDS = ("demo", "draft", "check", "run", "learn", "plan", "money", "trace", "decide", "pack", "verify")
+"""In the order of the help. Each is a module of recon.cli with a function of its name, or an `app` of several."""
 
 
 def _show_version(wanted: bool) -> None:
@@ -39,7 +34,6 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _options(
     version: Annotated[
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and stop.")
@@ -48,17 +42,36 @@ def _options(
     """Options that stand before the command."""
 
 
-app.command("demo")(demo.demo)
-app.add_typer(draft.app, name="draft")
-app.command("check")(check.check)
-app.command("run")(run_command.run)
-app.command("learn")(learn.learn)
-app.command("plan")(plan.plan)
-app.command("money")(money.money)
-app.command("trace")(trace.trace)
-app.command("decide")(decide.decide)
-app.command("pack")(pack.pack)
-app.command("verify")(verify.verify)
+def _app_of(*names: str) -> typer.Typer:
+    """The command line with these commands."""
+    made = typer.Typer(
+        name="recon",
+        help=_HELP,
+        no_args_is_help=True,
+        context_settings={"help_option_names": ["-h", "--help"]},
+        pretty_exceptions_enable=False,
+    )
+    made.callback()(_options)
+    for name in names:
+        module = import_module(f"recon.cli.{name}")
+        if hasattr(module, "app"):
+            made.add_typer(module.app, name=name)
+        else:
+            made.command(name)(getattr(module, name))
+    return made
+
+
+def __getattr__(name: str) -> Any:
+    """`app`, the command line with all of its commands, is made when it is asked for."""
+    if name != "app":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    made = globals()["app"] = _app_of(*_COMMANDS)
+    return made
+
+
+def _asked(words: list[str]) -> typer.Typer:
+    """What a command line needs: the one command that it begins with, or all of them for help and misspelled ones."""
+    return _app_of(words[0]) if words and words[0] in _COMMANDS else __getattr__("app")
 
 
 def _report_fault() -> str:
@@ -82,10 +95,8 @@ def _reader_left() -> NoReturn:
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
-    # A command is over soon: looking for garbage after every few hundred objects would take a seventh of its time.
-    gc.set_threshold(50_000)
     try:
-        app()
+        _asked(sys.argv[1:])()
     except SettingsError as error:
         from recon.findings.catalogue import sentence
 

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from recon.findings.draft import Speller
 from recon.match.evidence import Evidence, Half, Why
-from recon.match.unmapped import Explanation
+from recon.match.explained import Explanation
 from recon.model.money import to_text
 from recon.model.zones import zone
 

@@ -1,14 +1,16 @@
 """Findings about vends: which slot they came from, and what was paid for them."""
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import polars as pl
 
 from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
-from recon.findings.likeliest import said_of
 from recon.match.states import Layouts
-from recon.match.unmapped import Explanation
 from recon.model.frames import Frame
+
+if TYPE_CHECKING:
+    from recon.match.explained import Explanation
 
 
 def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
@@ -49,10 +51,12 @@ def zones(suspects: Frame, spell: Speller) -> Draft:
     return Draft("zone-suspect", rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
-def unmapped(strays: Frame, explained: Sequence[Explanation], priced: Frame, spell: Speller, layouts: Layouts) -> Draft:
+def unmapped(
+    strays: Frame, explained: "Sequence[Explanation]", priced: Frame, spell: Speller, layouts: Layouts
+) -> Draft:
     """Numbers that no slot had, each with the likeliest slot and all that speaks for it."""
     known = strays.drop("each").join(layouts.machines.select("machine"), on="machine", how="semi")
-    said = [(one.machine, one.bus, said_of(one, spell)) for one in explained]
+    said = list(_said(explained, spell))
     told = pl.DataFrame(said, schema={"machine": pl.String, "bus": pl.Int32, "guess": pl.String}, orient="row")
     rows = numbered(known.join(told, on=["machine", "bus"], how="left", maintain_order="left"))
     rows = spell.local(rows, opened="opened_at", closed="closed_at")
@@ -68,6 +72,13 @@ def unmapped(strays: Frame, explained: Sequence[Explanation], priced: Frame, spe
     proof = priced.filter(pl.col("slot").is_null()).with_columns(label)
     proof = proof.join(rows.select("n", "machine", "bus", "label"), on=["machine", "bus", "label"], nulls_equal=True)
     return Draft("unmapped-number", rows, evidence_of(proof.sort("n", "time", "file", "row")))
+
+
+def _said(explained: "Sequence[Explanation]", spell: Speller) -> Iterator[tuple[str, int, str]]:
+    if explained:
+        from recon.findings.likeliest import said_of
+
+        yield from ((one.machine, one.bus, said_of(one, spell)) for one in explained)
 
 
 def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) -> Draft:

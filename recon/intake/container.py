@@ -9,7 +9,7 @@ import zlib
 from dataclasses import dataclass
 
 from recon.intake.cards import without_digits
-from recon.intake.encoding import UnreadableFile
+from recon.intake.encoding import GZIP, ZIP, UnreadableFile
 
 LARGEST = 4 * 1024**3
 """Bytes. What unpacks to more is no export of a small route."""
@@ -20,8 +20,6 @@ SUSPECT_SIZE = 64 * 1024**2
 DEEPEST = 2
 """A gzip in a zip, or a zip in a gzip, and nothing deeper."""
 
-_GZIP = b"\x1f\x8b"
-_ZIP = (b"PK\x03\x04", b"PK\x05\x06")
 _CHUNK = 1024 * 1024
 _BY_SYSTEMS = ("__macosx/", "thumbs.db", "desktop.ini")
 
@@ -43,11 +41,11 @@ def unpack(data: bytes, name: str) -> Unpacked:
     """
     names: list[str] = []
     for depth in range(DEEPEST + 1):
-        if data.startswith(_GZIP):
+        if data.startswith(GZIP):
             _not_deeper(depth)
             names += [name.rsplit(".", 1)[0]] if name.lower().endswith((".gz", ".gzip")) else []
             data = _gunzip(data)
-        elif data.startswith(_ZIP):
+        elif data.startswith(ZIP):
             archive = _open(data)
             if _is_office(archive):
                 _guard(sum(entry.file_size for entry in archive.infolist()), len(data))
@@ -83,7 +81,7 @@ def _gunzip(data: bytes) -> bytes:
     rest = data
     try:
         # A gzip may hold several members one after the other, which are one file (RFC 1952, section 2.2).
-        while rest.startswith(_GZIP):
+        while rest.startswith(GZIP):
             member = zlib.decompressobj(16 + zlib.MAX_WBITS)
             while not member.eof:
                 part = member.decompress(rest, _CHUNK)

@@ -15,6 +15,12 @@ NAMES: dict[str, str] = {"cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp
 SNIFFED = 65_536
 """Bytes or characters that are looked at to settle how a file is written."""
 
+GZIP = b"\x1f\x8b"
+ZIP = (b"PK\x03\x04", b"PK\x05\x06")
+OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+"""How archives begin, and a .xls, and a workbook that is locked with a password: what has a reader of its own, which is
+loaded when the first such file comes."""
+
 _CONTROLS = re.compile(r"[\x01-\x08\x0b\x0c\x0e-\x19\x1b-\x1f]")
 _SIGNATURES = (
     (b"%PDF-", "a PDF"), (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"GIF8", "a picture"),

@@ -2,17 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from recon.intake.cards import without_digits
-from recon.intake.container import Unpacked, unpack
 from recon.intake.describe import UnknownFormat, sought_by, speaking_for
 from recon.intake.dialect import Sought, fold
-from recon.intake.encoding import UnreadableFile, decode
-from recon.intake.phone_notes import read_note
+from recon.intake.encoding import GZIP, OLE, ZIP, UnreadableFile, decode
 from recon.intake.table import TextTable, table_of
-from recon.intake.workbook import OLE, Sheet, read_sheets, table_of_sheet
 from recon.model.source import TableShape
 from recon.route.folder import Route, SourceFile
+
+if TYPE_CHECKING:
+    from recon.intake.workbook import Sheet
 
 REJECTS_HEADER = ("file", "row", "reason", "text")
 """The columns of rejects.csv, which comes back into the inbox when its lines are mended."""
@@ -47,31 +48,37 @@ def open_file(data: bytes, path: str, route: Route) -> Opened:
     lacks.
     """
     name = path.rsplit("/", 1)[-1]
-    unpacked = unpack(data, name)
-    names = (name, *unpacked.names)
+    inner: tuple[str, ...] = ()
+    book = False
+    if data.startswith((GZIP, *ZIP)):
+        from recon.intake.container import unpack
+
+        unpacked = unpack(data, name)
+        data, inner, book = unpacked.data, unpacked.names, unpacked.book
+    names = (name, *inner)
     fitting = speaking_for(names, route)
     described = fitting[0] if len(fitting) == 1 else None
     shape = described.source.table if described is not None else TableShape()
     sought = sought_by(described)
-    if unpacked.book or unpacked.data.startswith(OLE):
-        return _book(unpacked, described, sought, shape)
-    return Opened((_text(unpacked, names, described, sought, shape, route),))
+    if book or data.startswith(OLE):
+        return _book(data, inner, described, sought, shape)
+    return Opened((_text(data, names, described, sought, shape, route),))
 
 
 def _text(
-    unpacked: Unpacked,
+    data: bytes,
     names: tuple[str, ...],
     described: SourceFile | None,
     sought: Sought,
     shape: TableShape,
     route: Route,
 ) -> Part:
-    decoded = decode(unpacked.data, shape.encoding)
+    decoded = decode(data, shape.encoding)
     first = decoded.text[: decoded.text.index("\n")].replace('"', "")
     if any(tuple(fold(cell) for cell in first.split(mark)) == REJECTS_HEADER for mark in (",", ";", "\t")):
         return Part(table_of(decoded, _rejects_sought, TableShape()), mended=True)
     if not any(name.lower().endswith(".txt") for name in names) or (described is not None and described.source.columns):
-        return Part(table_of(decoded, sought, shape), names=unpacked.names)
+        return Part(table_of(decoded, sought, shape), names=names[1:])
     # A .txt may be a table or a note typed on a phone: a header that holds what is sought makes it a table.
     table, fault = None, None
     try:
@@ -79,11 +86,13 @@ def _text(
     except UnreadableFile as error:
         fault = error
     if table is None or not table.certain:
+        from recon.intake.phone_notes import read_note
+
         note = read_note(decoded, _machine_names(route, described))
         table = note if note is not None else table
     if table is None:
         raise fault or UnreadableFile("it is empty")
-    return Part(table, names=unpacked.names)
+    return Part(table, names=names[1:])
 
 
 def _rejects_sought(cells: Sequence[str]) -> tuple[bool, int]:
@@ -96,13 +105,17 @@ def _machine_names(route: Route, described: SourceFile | None) -> list[str]:
     return [*described.source.machines, *own] if described is not None else own
 
 
-def _book(unpacked: Unpacked, described: SourceFile | None, sought: Sought, shape: TableShape) -> Opened:
+def _book(
+    data: bytes, names: tuple[str, ...], described: SourceFile | None, sought: Sought, shape: TableShape
+) -> Opened:
     """The sheets of a workbook that are to be read: the one that the description names, those that hold what is sought,
     or all."""
-    sheets = read_sheets(unpacked.data)
+    from recon.intake.workbook import read_sheets, table_of_sheet
+
+    sheets = read_sheets(data)
     if shape.sheet is not None:
         sheets = [_named(sheets, shape.sheet, described)]
-    parts = [Part(table_of_sheet(sheet, sought, shape), sheet.name, unpacked.names) for sheet in sheets]
+    parts = [Part(table_of_sheet(sheet, sought, shape), sheet.name, names) for sheet in sheets]
     if len(parts) == 1:
         return Opened((replace(parts[0], sheet=None),), named=parts[0].sheet)
     fit = [part for part in parts if part.table.certain]
@@ -110,7 +123,7 @@ def _book(unpacked: Unpacked, described: SourceFile | None, sought: Sought, shap
     return Opened(tuple(fit), tuple(rest)) if fit else Opened(tuple(parts))
 
 
-def _named(sheets: list[Sheet], wanted: str, described: SourceFile | None) -> Sheet:
+def _named(sheets: "list[Sheet]", wanted: str, described: SourceFile | None) -> "Sheet":
     for sheet in sheets:
         if fold(sheet.name) == fold(wanted):
             return sheet

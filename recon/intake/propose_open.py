@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from recon.intake.container import unpack
-from recon.intake.encoding import decode
+from recon.intake.encoding import OLE, decode
 from recon.intake.header_words import known_headers
 from recon.intake.phone_notes import read_note
 from recon.intake.table import TextTable, UnreadableFile, table_of
-from recon.intake.workbook import OLE, read_sheets, table_of_sheet
+from recon.intake.workbook import read_sheets, table_of_sheet
 from recon.model.source import TableShape
 
 _ENCODINGS = ("cp1252", "cp1250", "cp437")

@@ -15,12 +15,9 @@ import polars as pl
 
 from recon.intake.cards import without_digits
 from recon.intake.dialect import Candidate, Header, Sought, best_line, header_of
-from recon.intake.encoding import UnreadableFile
+from recon.intake.encoding import OLE, UnreadableFile
 from recon.intake.table import ROW, SHOWN, Passed, TextTable, without_blank
 from recon.model.source import TableShape
-
-OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-"""How a .xls begins, and a workbook that is locked with a password."""
 
 _HEAD = 500
 """Rows among which the header is looked for."""

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
@@ -27,6 +26,7 @@ from recon.ledger.entries import Entry
 from recon.ledger.originals import whole
 from recon.ledger.tables import as_parquet, keep_table, read_tables, table_path
 from recon.model.frames import BY_KIND, NOTICES, REJECTS, Frame, FrameSpec
+from recon.model.versions import version
 
 SPECS: Final[Mapping[str, FrameSpec]] = {**BY_KIND, "rejects": REJECTS, "notices": NOTICES}
 """The tables of a batch: the canonical frame of each kind of file, what was rejected and what was remarked."""

@@ -12,10 +12,9 @@ import polars as pl
 from recon.intake.cards import without_digits
 from recon.intake.container import unpack
 from recon.intake.describe import UnknownFormat, speaking_for
-from recon.intake.encoding import UnreadableFile, decode
+from recon.intake.encoding import OLE, UnreadableFile, decode
 from recon.intake.opened import Part, open_file
 from recon.intake.table import FileLines, Lines
-from recon.intake.workbook import OLE
 from recon.ledger.originals import original
 from recon.model.errors import ReconError
 from recon.model.frames import Frame

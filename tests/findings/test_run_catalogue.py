@@ -18,7 +18,7 @@ from builders import RouteBuilder, of_kind, slot
 import recon
 from recon.findings.catalogue.run_kinds import RUN_KINDS
 from recon.findings.draft import Draft, compile_findings
-from recon.match.unmapped import WHY
+from recon.match.explained import WHY
 from recon.model.results import Finding, Results
 from recon.recorded import run_and_record
 

@@ -4,8 +4,9 @@ import polars as pl
 import pytest
 from match_layouts import change, hour, laid, layout, route, slot, vends
 
+from recon.match.explained import WHY, likeliest
 from recon.match.slots import match_vends
-from recon.match.unmapped import WHY, likeliest, unmapped_numbers
+from recon.match.unmapped import unmapped_numbers
 from recon.model.frames import STOCK_WINDOWS, Frame
 from recon.model.layout import Layout
 

@@ -15,8 +15,9 @@ from match_layouts import slot as laid_slot
 from scipy.optimize import linear_sum_assignment
 
 from recon.match.evidence import LEAST, POINTS, Evidence
+from recon.match.explained import Explanation
 from recon.match.slots import match_vends
-from recon.match.unmapped import Explanation, explain, unmapped_numbers
+from recon.match.unmapped import explain, unmapped_numbers
 from recon.model.frames import STOCK_WINDOWS, VENDS, Frame
 from recon.model.layout import Layout, Slot
 

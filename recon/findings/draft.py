@@ -1,9 +1,11 @@
 """From figures to findings: what each kind's rule hands over, and how all of it becomes the findings frame."""
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import wraps
 from string import Formatter
+from typing import Concatenate, Final, ParamSpec
 
 import polars as pl
 
@@ -30,6 +32,25 @@ class Draft:
     kind: str
     rows: Frame
     evidence: Frame
+
+
+NOTHING: Final = Draft("", pl.DataFrame(), pl.DataFrame())
+"""What a rule hands over that found nothing."""
+
+_Rest = ParamSpec("_Rest")
+
+
+def if_any(rule: Callable[Concatenate[Frame, _Rest], Draft]) -> Callable[Concatenate[Frame, _Rest], Draft]:
+    """A rule that finds nothing where its first frame has no rows.
+
+    Most rules of most runs find nothing, and each would ask polars a dozen times before it said so.
+    """
+
+    @wraps(rule)
+    def asked(frame: Frame, /, *rest: _Rest.args, **named: _Rest.kwargs) -> Draft:
+        return rule(frame, *rest, **named) if frame.height else NOTHING
+
+    return asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +88,7 @@ def how_many(count: pl.Expr, one: str, many: str | None = None) -> pl.Expr:
 
 def numbered(frame: Frame) -> Frame:
     """Give the rows of a draft their numbers."""
-    return frame.with_row_index("n").with_columns(pl.col("n").cast(pl.Int64))
+    return frame.select(pl.int_range(pl.len(), dtype=pl.Int64).alias("n"), pl.all())
 
 
 def evidence_of(frame: Frame) -> Frame:

@@ -2,12 +2,14 @@
 
 import polars as pl
 
-from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.model.frames import Frame
 
 
 def history_findings(changes: Frame, spell: Speller) -> list[Draft]:
     """changes: frame `file_changes`."""
+    if changes.height == 0:
+        return []
     told = changes.with_columns(
         pl.col("name").alias("_name"),
         pl.col("taken_at").dt.convert_time_zone(spell.zone).dt.to_string("%Y-%m-%d %H:%M").alias("when"),
@@ -20,6 +22,7 @@ def history_findings(changes: Frame, spell: Speller) -> list[Draft]:
     ]
 
 
+@if_any
 def _changed(changes: Frame) -> Draft:
     gone, added = how_many(pl.col("gone"), "line"), how_many(pl.col("added"), "line")
     rows = numbered(changes).with_columns(
@@ -35,6 +38,7 @@ def _changed(changes: Frame) -> Draft:
     return Draft("file-changed", rows.with_columns(pl.col("_name").alias("file")), evidence_of(lines.fill_null(0)))
 
 
+@if_any
 def _gone(changes: Frame) -> Draft:
     rows = numbered(changes).with_columns(pl.col("_name").alias("file"))
     return Draft("file-gone", rows, pl.DataFrame(schema={"n": pl.Int64, "file": pl.Int32, "row": pl.Int64}))

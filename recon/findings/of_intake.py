@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.intake.take_in import Intake
 from recon.model.frames import Frame
 
@@ -14,22 +14,25 @@ WHICH = 8
 
 def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     """Every remark of the intake and every rejected row, as drafts."""
-    notices = intake.notices
-    for kind in ("unreadable-file", "unknown-format", "no-rows"):
-        yield _whole_files(kind, notices.filter(pl.col("kind") == kind), spell)
-    yield _whole_files("encoding-assumed", notices.filter(pl.col("kind") == "encoding-assumed"), spell)
-    yield _passed(notices.filter(pl.col("kind") == "lines-passed-over"), spell)
-    yield _mended(notices.filter(pl.col("kind") == "row-mended"), spell)
-    yield _rows("card-number-present", notices.filter(pl.col("kind") == "card-number-present"), spell)
-    yield from _rejects(intake, spell)
-    yield _repeats(notices.filter(pl.col("kind") == "duplicate-row"), spell)
-    yield _changed(notices.filter(pl.col("kind") == "vend-changed"), spell)
-    yield _repaired(notices.filter(pl.col("kind") == "label-repaired"), spell)
-    yield _reused(notices.filter(pl.col("kind") == "reference-reused"), spell)
+    parts = intake.notices.partition_by("kind", maintain_order=True, as_dict=True)
+    none = intake.notices.clear()
+    notices = {str(kind): part for (kind,), part in parts.items()}
+    for kind in ("unreadable-file", "unknown-format", "no-rows", "encoding-assumed"):
+        yield _whole_files(notices.get(kind, none), kind, spell)
+    yield _passed(notices.get("lines-passed-over", none), spell)
+    yield _mended(notices.get("row-mended", none), spell)
+    yield _rows(notices.get("card-number-present", none), "card-number-present", spell)
+    if intake.rejects.height or "future-time" in notices:
+        yield from _rejects(intake, spell)
+    yield _repeats(notices.get("duplicate-row", none), spell)
+    yield _changed(notices.get("vend-changed", none), spell)
+    yield _repaired(notices.get("label-repaired", none), spell)
+    yield _reused(notices.get("reference-reused", none), spell)
     for kind in ("ambiguous-time", "nonexistent-time"):
-        yield _clocks(kind, notices.filter(pl.col("kind") == kind), spell)
+        yield _clocks(notices.get(kind, none), kind, spell)
 
 
+@if_any
 def _repaired(notices: Frame, spell: Speller) -> Draft:
     """One finding for each file, machine and label that was mended: `label "7" read as 07`."""
     groups = notices.group_by("file", "machine", "detail", maintain_order=True).agg(
@@ -42,13 +45,15 @@ def _repaired(notices: Frame, spell: Speller) -> Draft:
     return Draft("label-repaired", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
-def _whole_files(kind: str, notices: Frame, spell: Speller) -> Draft:
+@if_any
+def _whole_files(notices: Frame, kind: str, spell: Speller) -> Draft:
     rows = numbered(notices).rename({"file": "number"}).with_columns(spell.path(pl.col("number")).alias("file"))
     return Draft(
         kind, rows.drop("row"), evidence_of(rows.select("n", pl.col("number").alias("file"), pl.lit(0).alias("row")))
     )
 
 
+@if_any
 def _passed(notices: Frame, spell: Speller) -> Draft:
     """One finding a file: how many lines, which, and the first; then the sheets."""
     lines = pl.col("row").is_not_null()
@@ -77,6 +82,7 @@ def _passed(notices: Frame, spell: Speller) -> Draft:
     return Draft("lines-passed-over", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
+@if_any
 def _mended(notices: Frame, spell: Speller) -> Draft:
     pairs = notices.group_by("file", "other_file", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows"))
     rows = numbered(pairs).with_columns(spell.path(pl.col("other_file")).alias("other"))
@@ -93,16 +99,18 @@ def _rejects(intake: Intake, spell: Speller) -> Iterator[Draft]:
     for other in (future, mended):
         single = single.join(other, on=["file", "row"], how="anti")
     future = future.join(mended, on=["file", "row"], how="anti")
-    yield _rows("rejected-row", single.with_columns(pl.col("reason").alias("detail")), spell)
-    yield _rows("future-time", future, spell)
+    yield _rows(single.with_columns(pl.col("reason").alias("detail")), "rejected-row", spell)
+    yield _rows(future, "future-time", spell)
 
 
-def _rows(kind: str, frame: Frame, spell: Speller) -> Draft:
+@if_any
+def _rows(frame: Frame, kind: str, spell: Speller) -> Draft:
     rows = numbered(frame)
     proof = evidence_of(rows)
     return Draft(kind, rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
+@if_any
 def _repeats(notices: Frame, spell: Speller) -> Draft:
     pairs = notices.group_by("file", "other_file", maintain_order=True).agg(
         pl.col("row").count().alias("rows_count"), pl.col("row").null_count().alias("same")
@@ -124,6 +132,7 @@ def _repeats(notices: Frame, spell: Speller) -> Draft:
     return Draft("duplicate-row", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 
+@if_any
 def _changed(notices: Frame, spell: Speller) -> Draft:
     rows = numbered(notices).with_columns(
         pl.format("{}:{}", spell.path(pl.col("file")), "row").alias("first"),
@@ -138,6 +147,7 @@ def _changed(notices: Frame, spell: Speller) -> Draft:
     )
 
 
+@if_any
 def _reused(notices: Frame, spell: Speller) -> Draft:
     first = notices.select(
         "machine",
@@ -162,7 +172,8 @@ def _reused(notices: Frame, spell: Speller) -> Draft:
     )
 
 
-def _clocks(kind: str, notices: Frame, spell: Speller) -> Draft:
+@if_any
+def _clocks(notices: Frame, kind: str, spell: Speller) -> Draft:
     groups = (
         notices.sort("file", "machine", "time", "row")
         .group_by("file", "machine", maintain_order=True)

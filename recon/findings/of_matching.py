@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 
@@ -19,6 +19,8 @@ def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller)
     strange = rows.filter(pl.col("machine").is_not_null()).join(
         layouts.machines.select("machine"), on="machine", how="anti"
     )
+    if strange.height == 0:
+        return NOTHING
     strange = strange.sort("machine", "file", "row")
     groups = numbered(strange.group_by("machine", maintain_order=True).agg(how_many(pl.len(), "row").alias("rows")))
     near = [_near(machine, layouts) for machine in groups["machine"].to_list()]
@@ -37,6 +39,7 @@ def _near(machine: str, layouts: Layouts) -> str:
     return f" (the nearest is {close[0]})" if close else ""
 
 
+@if_any
 def zones(suspects: Frame, spell: Speller) -> Draft:
     """Exports whose times seem to be in another zone."""
     hours = pl.col("offset")
@@ -51,6 +54,7 @@ def zones(suspects: Frame, spell: Speller) -> Draft:
     return Draft("zone-suspect", rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
+@if_any
 def unmapped(
     strays: Frame, explained: "Sequence[Explanation]", priced: Frame, spell: Speller, layouts: Layouts
 ) -> Draft:
@@ -86,6 +90,8 @@ def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) 
     columns = ("machine", "bus", "time", "file", "row")
     lost = pl.concat([frame.filter(pl.col("slot").is_null()).select(columns) for frame in (counts, loads)])
     lost = lost.filter(pl.col("bus").is_not_null()).join(layouts.machines.select("machine"), on="machine", how="semi")
+    if lost.height == 0:
+        return NOTHING
     groups = (
         lost.sort(columns)
         .group_by("machine", "bus", maintain_order=True)
@@ -103,6 +109,8 @@ def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) 
 def undefined(priced: Frame, layouts: Layouts, spell: Speller) -> Draft:
     """Vends with neither number nor label, machine by machine."""
     none = priced.filter(pl.col("slot").is_null() & pl.col("bus").is_null() & pl.col("label").is_null())
+    if none.height == 0:
+        return NOTHING
     none = none.join(layouts.machines.select("machine"), on="machine", how="semi").sort(
         "machine", "time", "file", "row"
     )
@@ -127,6 +135,7 @@ def _span(spell: Speller) -> pl.Expr:
     return pl.when(pl.col("low") == pl.col("high")).then(low).otherwise(pl.format("between {} and {}", low, high))
 
 
+@if_any
 def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
     """Stocked slots that sold nothing where they ought to have."""
     short = windows.select("slot", "opened_at", "variance", "product")
@@ -169,6 +178,7 @@ def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> t
     return rows, evidence_of(proof)
 
 
+@if_any
 def _filled(vends: Frame, spell: Speller) -> Draft:
     source = (
         pl.when(pl.col("priced") == "layout")
@@ -182,6 +192,7 @@ def _filled(vends: Frame, spell: Speller) -> Draft:
     return Draft("missing-price", rows, proof)
 
 
+@if_any
 def _unpriced(vends: Frame, spell: Speller) -> Draft:
     """By slot; where there is none, by the number, else by the label that the log names."""
     strange = pl.col("label").is_null()
@@ -205,6 +216,7 @@ def _unpriced(vends: Frame, spell: Speller) -> Draft:
     return Draft("unpriced-vend", rows.with_columns(named.alias("named"), _span(spell).alias("worth")), proof)
 
 
+@if_any
 def _differing(vends: Frame, spell: Speller) -> Draft:
     told = vends.with_columns(
         pl.col("tender").cast(pl.String),

@@ -7,7 +7,7 @@ import polars as pl
 
 from recon.balance.cash import restated_collections
 from recon.balance.payouts import CardMoney
-from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 from recon.model.money import round_minor
@@ -43,13 +43,14 @@ def cash_findings(
     )
     short = judged.filter(pl.col("most") < -pl.col("tolerance"))
     over = judged.filter(pl.col("least") > pl.col("tolerance"))
-    yield _cash("cash-short", short, collections, spell)
-    yield _cash("cash-over", over, collections, spell)
+    yield _cash(short, "cash-short", collections, spell)
+    yield _cash(over, "cash-over", collections, spell)
     undecided = judged.filter(pl.col("over_short").abs() > pl.col("tolerance"))
-    undecided = undecided.join(
-        pl.concat([short, over]).select("machine", "opened_at"), on=["machine", "opened_at"], how="anti"
-    )
-    yield _cash_boundary(undecided.filter(pl.col("unpriced_vends") == 0), collections, settings, spell)
+    if undecided.height:
+        sure = pl.concat([short, over]).select("machine", "opened_at")
+        undecided = undecided.join(sure, on=["machine", "opened_at"], how="anti")
+        undecided = undecided.filter(pl.col("unpriced_vends") == 0)
+    yield _cash_boundary(undecided, collections, settings, spell)
     yield _not_logged(windows.filter(~pl.col("logs_cash")), collections, spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     yield _no_collection(collections, counts, priced, layouts, near, spell)
@@ -57,7 +58,8 @@ def cash_findings(
     yield _collection_restated(restated_collections(known), known, spell)
 
 
-def _cash(kind: str, rows: Frame, collections: Frame, spell: Speller) -> Draft:
+@if_any
+def _cash(rows: Frame, kind: str, collections: Frame, spell: Speller) -> Draft:
     ranged = pl.col("unpriced_vends") > 0
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at")
     span = pl.format("{} to {}", spell.money(pl.col("expected_low")), spell.money(pl.col("expected_high")))
@@ -88,6 +90,7 @@ def _both_sheets(windows: Frame, collections: Frame) -> Frame:
     return evidence_of(told.sort("n", "time", "file", "row"))
 
 
+@if_any
 def _cash_boundary(rows: Frame, collections: Frame, settings: Settings, spell: Speller) -> Draft:
     size = spell.money(pl.col("over_short").abs())
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
@@ -102,6 +105,7 @@ def _cash_boundary(rows: Frame, collections: Frame, settings: Settings, spell: S
     return Draft("boundary-vends", rows, _both_sheets(rows, collections))
 
 
+@if_any
 def _not_logged(windows: Frame, collections: Frame, spell: Speller) -> Draft:
     taken = windows.filter(pl.col("collected") > 0).sort("machine", "opened_at")
     groups = taken.group_by("machine", maintain_order=True).agg(
@@ -145,6 +149,8 @@ def _no_collection(
         .filter(pl.col("gap").is_not_null())
         .sort("machine", "gap", "time", "file", "row")
     )
+    if open_cash.height == 0:
+        return NOTHING
     groups = open_cash.group_by("machine", "gap", maintain_order=True).agg(
         how_many(pl.len(), "vend").alias("vends"),
         (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
@@ -172,6 +178,7 @@ def _no_collection(
     return Draft("no-collection", rows, evidence_of(proof.sort("n", "time", "file", "row")))
 
 
+@if_any
 def _collection_restated(restated: Frame, collections: Frame, spell: Speller) -> Draft:
     last = restated.unique(["machine", "time"], keep="last", maintain_order=True)
     rows = spell.local(numbered(last.with_columns(pl.col("time").alias("opened_at"))), opened="opened_at")
@@ -206,16 +213,18 @@ def payout_findings(money: CardMoney, checks: Frame, settings: Settings, spell: 
         pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0).alias("slip"),
         accounted.alias("accounted"),
     )
-    yield _payout("payout-short", compared.filter(pl.col("most") < pl.col("slip") - tolerance), spell)
-    yield _payout("payout-over", compared.filter(pl.col("least") > tolerance), spell)
+    yield _payout(compared.filter(pl.col("most") < pl.col("slip") - tolerance), "payout-short", spell)
+    yield _payout(compared.filter(pl.col("least") > tolerance), "payout-over", spell)
     yield _fees(checks, tolerance, spell)
     yield _overlap(money.overlaps, checks, spell)
-    undated = numbered(_named(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell))
-    yield Draft(
-        "payout-undated",
-        undated.with_columns(pl.col("net").alias("amount"), spell.money(pl.col("net")).alias("net")),
-        evidence_of(undated),
-    )
+    yield _undated(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell)
+
+
+@if_any
+def _undated(checks: Frame, spell: Speller) -> Draft:
+    rows = numbered(_named(checks, spell))
+    told = rows.with_columns(pl.col("net").alias("amount"), spell.money(pl.col("net")).alias("net"))
+    return Draft("payout-undated", told, evidence_of(rows))
 
 
 def _named(checks: Frame, spell: Speller) -> Frame:
@@ -235,6 +244,7 @@ def _name(which: str = "") -> pl.Expr:
     return pl.concat_str(label, pl.when(machine.is_not_null()).then(pl.format(" ({})", machine)).otherwise(pl.lit("")))
 
 
+@if_any
 def _overlap(overlaps: Frame, checks: Frame, spell: Speller) -> Draft:
     """Pairs of payouts that count the same card vends, where either is shown."""
     shown = pl.struct(pl.col("file"), pl.col("row"))
@@ -260,7 +270,8 @@ def _overlap(overlaps: Frame, checks: Frame, spell: Speller) -> Draft:
     return Draft("payout-overlap", rows, evidence_of(pl.concat(ends).sort("n", "file", "row")))
 
 
-def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
+@if_any
+def _payout(rows: Frame, kind: str, spell: Speller) -> Draft:
     rows = numbered(_named(rows.with_columns((pl.col("accounted") - pl.col("gross_expected")).alias("amount")), spell))
     kept = pl.col("accounted") - pl.col("net")
     figures = pl.format(
@@ -277,6 +288,7 @@ def _payout(kind: str, rows: Frame, spell: Speller) -> Draft:
     return Draft(kind, rows, evidence_of(rows))
 
 
+@if_any
 def unpaid_vends(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
     """Card vends without a payout: days that no paid day parts become one finding. unpaid: as from card_days."""
     groups = unpaid.group_by("machine", "stretch", maintain_order=True).agg(
@@ -310,6 +322,8 @@ def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:
     slack = pl.max_horizontal(tolerance, (pl.col("vends").fill_null(0) + 1) // 2)
     with_monthly = (off - pl.col("monthly")).abs() <= slack
     odd = checks.filter(pl.col("fees").is_not_null() & basis.is_not_null() & (off.abs() > slack) & ~with_monthly)
+    if odd.height == 0:
+        return NOTHING
     rows = numbered(_named(odd.with_columns((-off).alias("amount"), basis.alias("basis"), off.alias("off")), spell))
     more = pl.when(pl.col("off") >= 0).then(pl.lit("more")).otherwise(pl.lit("less"))
     rows = rows.with_columns(

@@ -6,7 +6,7 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.stock import Stock
-from recon.findings.draft import Draft, Speller, evidence_of, how_many, numbered
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 from recon.model.settings import Settings
@@ -20,14 +20,16 @@ def stock_findings(
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     short = windows.filter(pl.col("variance_high") < -units)
     over = windows.filter(pl.col("variance_low") > units)
-    told = _beside(windows, stock)
-    yield _variance("stock-short", short, told, stock, spell)
-    yield _variance("stock-over", over, told, stock, spell)
+    told = _beside(windows, stock) if short.height or over.height else windows
+    yield _variance(short, "stock-short", told, stock, spell)
+    yield _variance(over, "stock-over", told, stock, spell)
     outside = windows.filter(pl.col("variance").abs() > units)
-    sure = pl.concat([short, over]).select("slot", "opened_at")
-    yield _boundary(outside.join(sure, on=["slot", "opened_at"], how="anti"), settings, stock, spell)
+    if outside.height:
+        sure = pl.concat([short, over]).select("slot", "opened_at")
+        outside = outside.join(sure, on=["slot", "opened_at"], how="anti")
+    yield _boundary(outside, settings, stock, spell)
     for kind in ("below-zero", "above-capacity"):
-        yield _breach(kind, breaches.filter(pl.col("kind") == kind), stock, layouts, spell)
+        yield _breach(breaches.filter(pl.col("kind") == kind), kind, stock, layouts, spell)
     yield _no_opening(stock.early, layouts, spell)
     yield _not_counted(counts, layouts, spell)
     yield _restated(stock.restated, layouts, spell)
@@ -55,7 +57,8 @@ def _beside(windows: Frame, stock: Stock) -> Frame:
     )
 
 
-def _variance(kind: str, rows: Frame, told: Frame, stock: Stock, spell: Speller) -> Draft:
+@if_any
+def _variance(rows: Frame, kind: str, told: Frame, stock: Stock, spell: Speller) -> Draft:
     rows = numbered(rows.join(told, on=["slot", "opened_at"], how="left", maintain_order="left"))
     spare = pl.col("spare_up" if kind == "stock-short" else "spare_down")
     doubt = (
@@ -102,6 +105,7 @@ def _window_evidence(rows: Frame, stock: Stock) -> Frame:
     return evidence_of(both.sort("n", "rank", "time", "file", "row"))
 
 
+@if_any
 def _boundary(rows: Frame, settings: Settings, stock: Stock, spell: Speller) -> Draft:
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
         pl.format(" {}", "label").alias("slot_text"),
@@ -119,7 +123,8 @@ def _boundary(rows: Frame, settings: Settings, stock: Stock, spell: Speller) -> 
     )
 
 
-def _breach(kind: str, rows: Frame, stock: Stock, layouts: Layouts, spell: Speller) -> Draft:
+@if_any
+def _breach(rows: Frame, kind: str, stock: Stock, layouts: Layouts, spell: Speller) -> Draft:
     opening = stock.spans.select(
         pl.col("mark").alias("window"), "opening", pl.col("file").alias("open_file"), pl.col("row").alias("open_row")
     )
@@ -138,6 +143,7 @@ def _breach(kind: str, rows: Frame, stock: Stock, layouts: Layouts, spell: Spell
     )
 
 
+@if_any
 def _no_opening(early: Frame, layouts: Layouts, spell: Speller) -> Draft:
     groups = (
         early.group_by("slot", maintain_order=True)
@@ -171,16 +177,18 @@ def _no_opening(early: Frame, layouts: Layouts, spell: Speller) -> Draft:
 
 
 def _not_counted(counts: Frame, layouts: Layouts, spell: Speller) -> Draft:
+    blank = counts.filter(pl.col("counted").is_null() & pl.col("slot").is_not_null())
+    if blank.height == 0:
+        return NOTHING
     counted = counts.filter(pl.col("counted").is_not_null()).select("slot", "time")
-    blank = counts.filter(pl.col("counted").is_null() & pl.col("slot").is_not_null()).join(
-        counted, on=["slot", "time"], how="anti"
-    )
+    blank = blank.join(counted, on=["slot", "time"], how="anti")
     blank = blank.sort("slot", "time", "file", "row").unique(["slot", "time"], keep="first", maintain_order=True)
     rows = numbered(blank.drop("machine", "label").join(layouts.slots, on="slot", how="left", maintain_order="left"))
     rows = spell.local(rows.with_columns(pl.col("time").alias("opened_at")), opened="opened_at")
     return Draft("not-counted", rows, evidence_of(rows))
 
 
+@if_any
 def _restated(restated: Frame, layouts: Layouts, spell: Speller) -> Draft:
     last = restated.unique(["slot", "time"], keep="last", maintain_order=True).drop("machine", "label")
     rows = numbered(last.join(layouts.slots, on="slot", how="left", maintain_order="left"))
@@ -204,6 +212,8 @@ def _product_changed(windows: Frame, layouts: Layouts, near: timedelta, spell: S
         pl.col("was").is_not_null() & pl.col("product").is_not_null() & (pl.col("was") != pl.col("product"))
     )
     changes = changes.select("slot", "was", pl.col("product").alias("now"), pl.col("starts").alias("changed_at"))
+    if changes.height == 0:
+        return NOTHING
     hits = (
         windows.join(changes, on="slot", how="inner")
         .filter(

@@ -24,15 +24,19 @@ def without_unfilled(table: TextTable, reading: Reading) -> TextTable:
     drafted, columns = _DRAFTED.get(reading.kind, ()), reading.columns
     if table.frame.height == 0 or not drafted or not columns.keys() >= {*drafted}:
         return table
-    blank = pl.repeat(True, table.frame.height, eager=True)
-    for field, column in columns.items():
-        empty = table.column(column).str.strip_chars().fill_null("") == ""
-        if field in drafted:
-            blank = blank & ~empty
-        elif field not in _NAMED:
-            blank = blank & empty
+    # The fields that a person fills in come first: most files are done with after one of them.
+    asked = sorted((field in _NAMED, column, field in drafted) for field, column in columns.items())
+    blank: pl.Series | None = None
+    for named, column, filled in asked:
+        if named and not filled:
+            continue
+        cells = table.column(column)
+        empty = cells.is_null() | (cells.str.strip_chars() == "")
+        here = ~empty if filled else empty
+        blank = here if blank is None else blank & here
         if not blank.any():
             return table
+    assert blank is not None
     rows = table.frame.filter(blank)[ROW].to_list()
     passed = [Passed(row, text[:SHOWN]) for row, text in zip(rows, table.original(rows), strict=True)]
     return replace(table, frame=table.frame.filter(~blank), passed=(*table.passed, *passed))

@@ -9,7 +9,6 @@ none or all in the same wrong zone, a file that sells through the night and hard
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import polars as pl
 
@@ -32,10 +31,9 @@ def suspect_zones(counted: Frame) -> Frame:
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
-    totals = counted.group_by("machine", "hour").agg(pl.col("len").sum().alias("total"))
-    parts = {key[0]: own for key, own in sorted(counted.partition_by("file", as_dict=True).items())}
-    judged = {file: found for file, own in parts.items() if (found := _judge(own, totals)) is not None}
-    less = _less_by_day(parts) if len(parts) == len(judged) == 2 else None
+    profiles, others = _profiles(counted)
+    judged = {file: found for file, own in profiles.items() if (found := _judge(own, others[file])) is not None}
+    less = _less_by_day(profiles) if len(profiles) == len(judged) == 2 else None
     rows = [(file, *found) for file, found in judged.items() if less is None or file == less]
     shape = {
         "file": pl.Int32,
@@ -69,24 +67,36 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum().cast(pl.Int64))
 
 
-def _less_by_day(parts: Mapping[Any, Frame]) -> Any:
+def _profiles(counted: Frame) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
+    """Vends by hour of day of each file, and of the same machines in all other files; files by their number.
+
+    A file is a handful of figures: polars would be asked five times for each.
+    """
+    of_file: dict[int, list[int]] = {}
+    of_machine: dict[str, list[int]] = {}
+    machines: dict[int, dict[str, None]] = {}
+    for file, machine, hour, count in counted.sort("file").select("file", "machine", "hour", "len").iter_rows():
+        of_file.setdefault(file, [0] * len(HOURS))[hour] += count
+        of_machine.setdefault(machine, [0] * len(HOURS))[hour] += count
+        machines.setdefault(file, {})[machine] = None
+    others = {}
+    for file, own in of_file.items():
+        every = [sum(hours) for hours in zip(*(of_machine[machine] for machine in machines[file]), strict=True)]
+        others[file] = [total - mine for total, mine in zip(every, own, strict=True)]
+    return of_file, others
+
+
+def _less_by_day(profiles: Mapping[int, Sequence[int]]) -> int | None:
     """Of two files the one of which fewer vends fall into the day; None where both sell about as much by day."""
-    by_day = {}
-    for file, own in parts.items():
-        mine = _profile(own.group_by("hour").agg(pl.col("len").sum()))
-        by_day[file] = sum(mine[hour] for hour in DAY) / sum(mine)
+    by_day = {file: sum(mine[hour] for hour in DAY) / sum(mine) for file, mine in profiles.items()}
     low, high = sorted(by_day, key=lambda file: by_day[file])
     return low if by_day[high] - by_day[low] >= GAIN else None
 
 
-def _judge(own: Frame, totals: Frame) -> tuple[int, int, float, float, float] | None:
-    mine = _profile(own.group_by("hour").agg(pl.col("len").sum()))
+def _judge(mine: Sequence[int], others: Sequence[int]) -> tuple[int, int, float, float, float] | None:
     count = sum(mine)
     if count < FEWEST:
         return None
-    machines = own.select("machine").unique()
-    rest = totals.join(machines, on="machine", how="semi").group_by("hour").agg(pl.col("total").sum().alias("len"))
-    others = [total - part for total, part in zip(_profile(rest), mine, strict=True)]
     night = sum(mine[hour] for hour in NIGHT) / count
     if sum(others) < FEWEST:
         return _alone(mine, count, night)
@@ -106,11 +116,6 @@ def _alone(mine: Sequence[int], count: int, night: float) -> tuple[int, int, flo
     by_day = {offset: sum(moved(mine, offset)[hour] for hour in DAY) / count for offset in range(-12, 13)}
     best = max(by_day, key=lambda offset: (by_day[offset], -abs(offset)))
     return count, best, by_day[best], day, night
-
-
-def _profile(frame: Frame) -> list[int]:
-    counts = dict(frame.select("hour", "len").iter_rows())
-    return [int(counts.get(hour, 0)) for hour in HOURS]
 
 
 def moved(profile: Sequence[int], offset: int) -> list[int]:

@@ -39,8 +39,6 @@ def local_text(
 
     Polars takes one zone an expression, never one a row: so the rows are split by zone and put back in order.
     """
-    if not columns or set(zones.values()) <= {default}:
-        return frame.with_columns(_in_zone(name, default, form) for name in columns)
     zone = (
         pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
         if zones
@@ -48,13 +46,11 @@ def local_text(
     )
     numbered = frame.with_columns(zone.fill_null(default).alias("_zone")).with_row_index("_at")
     parts = [
-        part.with_columns(_in_zone(name, str(key[0]), form) for name in columns)
+        part.with_columns(
+            pl.col(name).dt.convert_time_zone(str(key[0])).dt.to_string(form).alias(name) for name in columns
+        )
         for key, part in numbered.partition_by("_zone", as_dict=True, maintain_order=True).items()
     ]
     if not parts:
         return frame.with_columns(pl.col(name).cast(pl.String) for name in columns)
     return pl.concat(parts).sort("_at").drop("_at", "_zone")
-
-
-def _in_zone(name: str, zone: str, form: str) -> pl.Expr:
-    return pl.col(name).dt.convert_time_zone(zone).dt.to_string(form).alias(name)

@@ -1,13 +1,15 @@
-"""HTML pages: one Environment for all of them, and the filters through which text from files reaches a page.
+"""HTML pages: the ways through which text from files reaches a page, and one Environment for those made of templates.
 
-Every value is escaped unless it is Markup, and a name that a template asks for and nobody gave raises
-(StrictUndefined). Text that came from a file goes through one of two filters:
+Text that came from a file goes through one of two functions, which templates know as filters of the same names (there
+every value is escaped besides, and a name that nobody gave raises: StrictUndefined):
 
-    {{ name | told }}     in text: marks that hide or turn the text are spelled out, and the whole stands in a <bdi>,
-                          so that right-to-left letters do not turn what stands around them
-    {{ name | spelled }}  in an attribute, a <title>, an <option>: the same without the element
+    told      in text: marks that hide or turn the text are spelled out, and the whole stands in a <bdi>, so that
+              right-to-left letters do not turn what stands around them
+    spelled   in an attribute, a <title>, an <option>: the same without the element; `escaped` where no template does it
 
-A page allows its own script and style by their hashes and nothing else (`content_security`).
+The report has no templates: its thousands of cells a machine are put together by recon.report.html.markup and the
+modules beside it, many times quicker. A page allows its own script and style by their hashes and nothing else
+(`content_security`).
 """
 
 import base64
@@ -15,9 +17,14 @@ import hashlib
 import unicodedata
 from collections.abc import Iterable
 from functools import cache, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup, escape
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from markupsafe import Markup
+
+_TEMPLATES = Path(__file__).parent / "templates"
 
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 """Unicode general categories of what is not seen itself: controls, format marks (the bidirectional ones among them),
@@ -41,18 +48,35 @@ def _spell(mark: str) -> str:
     return mark.encode("unicode_escape", "surrogatepass").decode("ascii")
 
 
+def escaped(text: object) -> str:
+    """The text for HTML that no template makes (a drawing, for one): spelled out and escaped, attributes too."""
+    plain = spelled(text)
+    if plain.isalnum():
+        return plain
+    for mark, entity in _ENTITIES:
+        plain = plain.replace(mark, entity)
+    return plain
+
+
+_ENTITIES = (("&", "&amp;"), (">", "&gt;"), ("<", "&lt;"), ("'", "&#39;"), ('"', "&#34;"))
+"""The same as in templates. The first has to come first."""
+
+
 @lru_cache(maxsize=4096, typed=True)
-def told(text: object) -> Markup:
+def told(text: object) -> str:
     """Text of a file as an element of its own: spelled out, escaped, and isolated from the direction around it.
 
     Labels and products recur in every table of a page: each is made once.
     """
-    return Markup("<bdi>%s</bdi>") % spelled(text)
+    return f"<bdi>{escaped(text)}</bdi>"
 
 
 @cache
-def environment() -> Environment:
-    """The Environment of every page. Templates lie in recon/report/templates and travel in the wheel."""
+def environment() -> "Environment":
+    """The Environment of every page made of a template. They lie in recon/report/templates and travel in the wheel."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
     made = Environment(
         loader=PackageLoader("recon.report", "templates"),
         autoescape=True,
@@ -61,7 +85,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    made.filters["told"] = told
+    made.filters["told"] = lambda text: Markup(told(text))
     made.filters["spelled"] = spelled
     return made
 
@@ -71,16 +95,26 @@ def page(template: str, **values: object) -> str:
     return environment().get_template(template).render(values)
 
 
-def asset(name: str) -> Markup:
-    """A style or script of the templates folder as it stands, for the inside of <style> or <script>.
+def style(*names: str) -> str:
+    """Style sheets of the templates folder one behind the other, for the inside of <style>; see `asset`."""
+    return "".join(_whole(name) for name in names)
+
+
+def asset(name: str) -> "Markup":
+    """A style or script of the templates folder as it stands, for the inside of <style> or <script> of a template.
 
     It must not hold `</`, which would end the element. Never give it text of a user.
     """
-    loader = environment().loader
-    assert loader is not None
-    text, _, _ = loader.get_source(environment(), name)
+    from markupsafe import Markup
+
+    return Markup(_whole(name))
+
+
+@cache
+def _whole(name: str) -> str:
+    text = (_TEMPLATES / name).read_bytes().decode("utf-8")
     assert "</" not in text, name
-    return Markup(text)
+    return text
 
 
 def content_security(*, scripts: Iterable[str] = (), styles: Iterable[str] = ()) -> str:
@@ -99,8 +133,3 @@ def content_security(*, scripts: Iterable[str] = (), styles: Iterable[str] = ())
 
 def _hash_source(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-def escaped(text: object) -> str:
-    """The text for HTML that no template makes (a drawing, for one): spelled out and escaped, attributes too."""
-    return str(escape(spelled(text)))

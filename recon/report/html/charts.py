@@ -1,11 +1,10 @@
 """The charts of one machine: each a picture, the sentence it says, and the table it was drawn from."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-
-import polars as pl
-from markupsafe import Markup
+from functools import lru_cache
+from itertools import accumulate
 
 from recon.model.frames import Frame
 from recon.report.html import svg, svg_bars, svg_hours
@@ -16,19 +15,26 @@ MOST_BARS = 60
 """Bars that fit side by side; of longer times the last ones are drawn, which the reading says; the table has all."""
 
 
+MONEY = ("week", "tender", "money")
+CASH = ("closed", "expected", "collected", "tube_change", "over_short")
+HOURS = ("weekday", "hour", "vends")
+VARIANCE = ("week", "windows", "short", "short_retail", "over", "over_retail")
+"""What each chart is drawn from."""
+
 _HIGH, _FLAT = 130.0, 16.0
 """Height of the bars; of a line of nothing, which needs no room."""
 
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A drawing with its heading, a line of reading help, and the same figures as a table (header, rows)."""
+    """A drawing with its heading, a line of reading help, and the same figures as a table: its header, and the
+    markup of its rows."""
 
     title: str
-    drawing: Markup
+    drawing: str
     reading: str
     header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: str
 
 
 def weeks_between(first: date, last: date) -> list[date]:
@@ -36,27 +42,37 @@ def weeks_between(first: date, last: date) -> list[date]:
     return [first + timedelta(weeks=at) for at in range((last - first).days // 7 + 1)]
 
 
+@lru_cache(maxsize=4096)
+def _told(week: date) -> tuple[str, str]:
+    """A week as its bar is named, month and day, and in full."""
+    return f"{week:%m-%d}", str(week)
+
+
 def money_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Chart | None:
-    """Sales by week and tender, one panel a tender, all on one scale."""
+    """Sales by week and tender, one panel a tender, all on one scale. weeks: the machine's rows of `money_by_week`, the
+    columns MONEY."""
     if weeks.height == 0:
         return None
-    every = weeks_between(*weeks.select(pl.col("week").min().alias("first"), pl.col("week").max().alias("last")).row(0))
-    tenders = [tender for tender in ("cash", "card", "prepaid") if tender in weeks["tender"]]
-    found = {(week, tender): money for week, tender, money in weeks.select("week", "tender", "money").iter_rows()}
-    drawn = every[-MOST_BARS:]
-    most = max(found.values())
+    found = {(week, tender): money for week, tender, money in weeks.rows()}
+    every = weeks_between(min(found)[0], max(found)[0])
+    sold = {tender for _, tender in found}
+    panels = {
+        tender: [found.get((week, tender), 0) for week in every]
+        for tender in ("cash", "card", "prepaid")
+        if tender in sold
+    }
+    spelled = {tender: spell.column(money, machine) for tender, money in panels.items()}
+    told = ", ".join(f"{tender} {spell.money(sum(money), machine)}" for tender, money in panels.items())
     high, gap = 64.0, 22.0
+    height = 16 + len(panels) * (high + gap)
+    desc = f"Sales of {machine} by week from {every[0]} to {every[-1]}: {told} in all."
     body = []
-    for at, tender in enumerate(tenders):
+    most = max(found.values())
+    for at, (tender, money) in enumerate(panels.items()):
         top = 16 + at * (high + gap)
         rows = [
-            Bar(
-                f"{week:%m-%d}",
-                money := found.get((week, tender), 0),
-                0,
-                f"week of {week}: {tender} {spell.money(money, machine)}",
-            )
-            for week in drawn
+            Bar((week := _told(day))[0], size, 0, f"week of {week[1]}: {tender} {text}")
+            for day, size, text in list(zip(every, money, spelled[tender], strict=True))[-MOST_BARS:]
         ]
         body.append(svg.text(46, top - 5, tender, "panel"))
         body.append(
@@ -68,80 +84,64 @@ def money_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Chart
                 css_up=f"tender {tender}",
                 css_down="",
                 reach=(0, most),
-                axis=at == len(tenders) - 1,
+                axis=at == len(panels) - 1,
             )
         )
-    sums = {tender: sum(found.get((week, tender), 0) for week in every) for tender in tenders}
-    told = ", ".join(f"{tender} {spell.money(total, machine)}" for tender, total in sums.items())
-    desc = f"Sales of {machine} by week from {every[0]} to {every[-1]}: {told} in all."
-    height = 16 + len(tenders) * (high + gap)
+    table = zip((_told(week)[1] for week in every), *spelled.values(), strict=True)
     return Chart(
         "Sales by week",
         svg.picture(name, f"Sales of {machine} by week", desc, svg_bars.WIDTH, height, body, css="chart"),
         f"One panel a tender, one scale. {_sentence(told)} in all.{_last(len(every), 'week')}",
-        ("week of", *tenders),
-        tuple(
-            (str(week), *(spell.money(found.get((week, tender), 0), machine) for tender in tenders))
-            for week in reversed(every)
-        ),
+        ("week of", *panels),
+        _rows(list(table)[::-1]),
     )
 
 
 def cash_chart(name: str, machine: str, windows: Frame, spell: Spelling) -> Chart | None:
-    """Over and short by collection, and what they add up to, as a step line."""
-    known = windows.filter(pl.col("over_short").is_not_null()).sort("closed_at")
-    if known.height == 0:
+    """Over and short by collection, and what they add up to, as a step line. windows: the machine's cash windows whose
+    over_short is known, in the order of closing, the columns CASH; `closed`: closed_at as its clock shows it."""
+    if windows.height == 0:
         return None
-    drawn = known.tail(MOST_BARS)
-    running = drawn["over_short"].cum_sum().to_list()
+    known = windows.rows()
+    closed, expected, collected, tubes, sizes = zip(*known, strict=True)
+    signed = [spell.signed(size, machine) for size in sizes]
+    drawn = slice(-MOST_BARS, None)
+    running = list(accumulate(sizes[drawn]))
     rows = [
-        Bar(
-            spell.day(closed, machine)[5:],
-            max(size, 0),
-            min(size, 0),
-            f"{spell.moment(closed, machine)}: {spell.signed(size, machine)}",
-        )
-        for closed, size in drawn.select("closed_at", "over_short").iter_rows()
+        Bar(at[5:10], max(size, 0), min(size, 0), f"{at}: {text}")
+        for at, size, text in zip(closed[drawn], sizes[drawn], signed[drawn], strict=True)
     ]
     high = _HIGH if any(running) else _FLAT
     body = svg_bars.bars(
         rows, 12, high, lambda size: spell.signed(size, machine), css_up="over", css_down="short", steps=running
     )
-    total = int(known["over_short"].sum())
-    told = f"{how_many(known.height, 'collection')}, {spell.signed(total, machine)} in all"
-    table = tuple(
-        (
-            spell.moment(row["closed_at"], machine),
-            spell.money(row["expected"], machine),
-            spell.money(row["collected"], machine),
-            spell.signed(row["tube_change"], machine) or "not noted",
-            spell.signed(row["over_short"], machine),
-        )
-        for row in known.reverse().iter_rows(named=True)
+    told = f"{how_many(len(known), 'collection')}, {spell.signed(sum(sizes), machine)} in all"
+    drawing = svg.picture(
+        name,
+        f"Cash of {machine} by collection",
+        f"Over and short: {told}.",
+        svg_bars.WIDTH,
+        high + 32,
+        (body,),
+        css="chart",
     )
-    drawn_last = _last(known.height, "collection")
+    left = [spell.signed(size, machine) or "not noted" for size in tubes]
+    table = zip(closed, spell.column(expected, machine), spell.column(collected, machine), left, signed, strict=True)
+    told = f"{_sentence(told)}.{_last(len(known), 'collection')}"
     return Chart(
         "Cash against the log, by collection",
-        svg.picture(
-            name,
-            f"Cash of {machine} by collection",
-            f"Over and short: {told}.",
-            svg_bars.WIDTH,
-            high + 32,
-            (body,),
-            css="chart",
-        ),
-        f"Bars: over above the line, short below it. The steps: their running sum. {_sentence(told)}.{drawn_last}",
+        drawing,
+        f"Bars: over above the line, short below it. The steps: their running sum. {told}",
         ("collected at", "expected", "collected", "tubes", "over/short"),
-        table,
+        _rows(list(table)[::-1]),
     )
 
 
 def hours_chart(name: str, machine: str, hours: Frame) -> Chart | None:
-    """Vends by weekday and hour."""
+    """Vends by weekday and hour. hours: the machine's rows of `vends_by_hour`, the columns HOURS."""
     if hours.height == 0:
         return None
-    counts = {(day, hour): count for day, hour, count in hours.select("weekday", "hour", "vends").iter_rows()}
+    counts = {(day, hour): count for day, hour, count in hours.rows()}
     (day, hour), most = max(counts.items(), key=lambda item: (item[1], -item[0][0], -item[0][1]))
     when = f"{svg_hours.DAYS[day - 1]} from {hour:02}:00 to {hour:02}:59"
     told = f"{sum(counts.values()):,} units; the most, {most:,}, on {when}"
@@ -155,38 +155,37 @@ def hours_chart(name: str, machine: str, hours: Frame) -> Chart | None:
         css="chart",
     )
     used = sorted({at for _, at in counts})
-    rows = tuple((f"{at:02}:00", *(str(counts.get((weekday, at), "")) for weekday in range(1, 8))) for at in used)
+    table = [(f"{at:02}:00", *(str(counts.get((weekday, at), "")) for weekday in range(1, 8))) for at in used]
     return Chart(
         "Vends by hour and weekday",
         drawing,
         f"The larger a square, the more vends. {told}.",
         ("hour", *svg_hours.DAYS),
-        rows,
+        _rows(table),
     )
 
 
 def variance_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Chart | None:
-    """Units short and over by the week of the count that found them."""
+    """Units short and over by the week of the count that found them. weeks: the machine's rows of `variance_by_week`,
+    the columns VARIANCE."""
     if weeks.height == 0:
         return None
-    by_week = {row["week"]: row for row in weeks.iter_rows(named=True)}
+    by_week = {row[0]: row[1:] for row in weeks.rows()}
     every = weeks_between(min(by_week), max(by_week))
     rows = [_bar(week, by_week.get(week)) for week in every[-MOST_BARS:]]
-    short, over = int(weeks["short"].sum()), int(weeks["over"].sum())
-    windows = how_many(int(weeks["windows"].sum()), "window")
-    told = f"{signed_units(short)} short and {signed_units(over)} over in {windows}"
+    counts, shorts, short_values, overs, over_values = zip(*by_week.values(), strict=True)
+    short, over = sum(shorts), sum(overs)
+    told = f"{signed_units(short)} short and {signed_units(over)} over in {how_many(sum(counts), 'window')}"
     high = _HIGH if short or over else _FLAT
     body = svg_bars.bars(rows, 12, high, signed_units, css_up="over", css_down="short")
-    table = tuple(
-        (
-            str(week),
-            str(row["windows"]),
-            signed_units(row["short"]),
-            spell.money(row["short_retail"], machine),
-            signed_units(row["over"]),
-            spell.money(row["over_retail"], machine),
-        )
-        for week, row in sorted(by_week.items(), reverse=True)
+    table = zip(
+        (_told(week)[1] for week in by_week),
+        map(str, counts),
+        map(signed_units, shorts),
+        spell.column(short_values, machine),
+        map(signed_units, overs),
+        spell.column(over_values, machine),
+        strict=True,
     )
     drawn_last = _last(len(every), "week")
     return Chart(
@@ -202,18 +201,21 @@ def variance_chart(name: str, machine: str, weeks: Frame, spell: Spelling) -> Ch
         ),
         f"By the week of the count that found them: {told}. One never makes up for the other.{drawn_last}",
         ("week of", "windows", "short", "at retail", "over", "at retail"),
-        table,
+        _rows(list(table)[::-1]),
     )
 
 
-def _bar(week: date, row: dict[str, int] | None) -> Bar:
-    short, over = (row["short"], row["over"]) if row else (0, 0)
-    told = (
-        f"week of {week}: {signed_units(short)} short, {signed_units(over)} over"
-        if row
-        else f"week of {week}: no count"
-    )
-    return Bar(f"{week:%m-%d}", over, short, told)
+def _bar(week: date, row: Sequence[int] | None) -> Bar:
+    at, whole = _told(week)
+    if row is None:
+        return Bar(at, 0, 0, f"week of {whole}: no count")
+    short, over = row[1], row[3]
+    return Bar(at, over, short, f"week of {whole}: {signed_units(short)} short, {signed_units(over)} over")
+
+
+def _rows(rows: Iterable[Sequence[str]]) -> str:
+    """Rows of the table below a chart. Its cells are figures, days and words of ours: none has to be escaped."""
+    return "".join([f'<tr><th scope="row">{"<td>".join(row)}' for row in rows])
 
 
 def _sentence(words: str) -> str:

@@ -2,23 +2,26 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import polars as pl
-from markupsafe import Markup
 
 from recon.balance.earnings import by_slot, earnings
 from recon.balance.plan import plan
 from recon.balance.readers import readers
 from recon.model.frames import Frame
+from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import charts, over_time, svg_machine
-from recon.report.html.findings import Listed, listed
+from recon.report.html.findings import Listed, listed, sorted_out
 from recon.report.html.money import Money, money
 from recon.report.html.next_visit import NextVisit, next_visit
-from recon.report.html.spelling import MINUS, Spelling, how_many, signed_units, slug
+from recon.report.html.parted import Parted
+from recon.report.html.spelling import Spelling, how_many, signed_units, slug, units_text
 from recon.report.html.svg_machine import Place
 from recon.report.html.traced import Traced
+from recon.report.pages import told
 
 WINDOWS_SHOWN = 300
 """Stock windows a machine's table shows, the last ones; all of them stand in results.json."""
@@ -26,11 +29,11 @@ WINDOWS_SHOWN = 300
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """Windows that one pair of counts closes: from when to when, and a row of cells for each slot."""
+    """Windows that one pair of counts closes: from when to when, and the markup of a row for each slot."""
 
     opened: str
     closed: str
-    rows: tuple[tuple[str, ...], ...]
+    rows: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ class MachinePart:
     slug: str
     site: str
     figures: tuple[tuple[str, str], ...]
-    drawing: Markup | None
+    drawing: str | None
     wide: bool
     drawn_at: str
     findings: Listed
@@ -63,28 +66,28 @@ class Machines:
         frames = done.frames
         vends = over_time.in_own_time(over_time.shown_vends(done), "time", done)
         earned, planned = earnings(done), plan(done)
+        findings, self._counts = sorted_out(frames["findings"])
         whole = {
             "summaries": frames["summaries"],
             "slots": over_time.slots_as_they_stand(done),
-            "stock": frames["stock"],
-            "cash": frames["cash_windows"],
-            "findings": frames["findings"].filter(pl.col("machine").is_not_null()),
-            "money": over_time.money_by_week(vends),
-            "hours": over_time.vends_by_hour(vends),
+            "stock": _last_windows(frames["stock"]),
+            "cash": _known_cash(spell).select("machine", *charts.CASH),
+            "findings": findings,
+            "money": over_time.money_by_week(vends).select("machine", *charts.MONEY),
+            "hours": over_time.vends_by_hour(vends).select("machine", *charts.HOURS),
             "sums": earned.machines,
             "earned": by_slot(earned.parts),
             "readers": readers(done, earned),
             "visits": planned.visits,
             "planned": planned.slots,
-            "variance": over_time.variance_by_week(frames["stock"], done),
+            "variance": over_time.variance_by_week(frames["stock"], done).select("machine", *charts.VARIANCE),
         }
-        self._empty = {name: frame.clear() for name, frame in whole.items()}
-        self._parts: dict[str, dict[Any, Frame]] = {
-            name: frame.partition_by("machine", as_dict=True, maintain_order=True) for name, frame in whole.items()
-        }
+        self._parts = {name: Parted(frame) for name, frame in whole.items()}
+        self._windows = dict(frames["stock"].group_by("machine").len().iter_rows())
+        self._paths = done.paths
         self._sites = dict(frames["machines"].select("machine", "site").iter_rows())
         self._goods = dict(frames["products"].select("product", "name").drop_nulls().iter_rows())
-        named = {str(key[0]) for name in ("summaries", "findings") for key in self._parts[name]}
+        named = self._parts["summaries"].machines | self._parts["findings"].machines
         # Names that a log gives and no layout knows come last: they are a finding more than a machine.
         self.names = sorted(named | set(self._sites), key=lambda name: (name not in self._sites, name))
 
@@ -93,7 +96,11 @@ class Machines:
 
     def frame(self, name: str, machine: str) -> Frame:
         """The machine's rows of one of the frames; none where it has none."""
-        return self._parts[name].get((machine,), self._empty[name])
+        return self._parts[name].of(machine)
+
+    def listed(self, machine: str | None, followed: Mapping[tuple[str, str], str]) -> Listed:
+        """The findings of a machine, or of the route. followed: see `recon.report.html.findings.listed`."""
+        return listed(self._parts["findings"].of(machine), self._counts, machine, self._paths, followed)
 
     def goods(self, product: str | None) -> str:
         """The name of a product; its id where products.csv gives none."""
@@ -103,9 +110,8 @@ class Machines:
         """The part of one machine. traced: the traces of its slots that it shows."""
         name = slug(machine)
         followed = {(machine, one.label): one.anchor for one in traced}
-        places = [self._place(row) for row in self.frame("slots", machine).iter_rows(named=True)]
-        stock = self.frame("stock", machine)
-        shown = stock.sort("closed_at", "opened_at", "slot", descending=[True, True, False]).head(WINDOWS_SHOWN)
+        places = [self._place(machine, row) for row in self.frame("slots", machine).iter_rows(named=True)]
+        shown = self.frame("stock", machine)
         return MachinePart(
             machine=machine,
             slug=name,
@@ -114,10 +120,10 @@ class Machines:
             drawing=self._drawing(machine, name, places) if places else None,
             wide=svg_machine.columns_of(places) > svg_machine.WIDEST,
             drawn_at=self._spell.moment(self._spell.done.until, machine),
-            findings=listed(self.frame("findings", machine), self._spell, followed),
+            findings=self.listed(machine, followed),
             charts=self._charts(machine, name),
             visits=tuple(self._visits(machine, shown)),
-            windows=stock.height,
+            windows=self._windows.get(machine, 0),
             windows_shown=shown.height,
             money=money(
                 self._spell,
@@ -162,14 +168,14 @@ class Machines:
             )
         )
 
-    def _drawing(self, machine: str, name: str, places: Sequence[Place]) -> Markup:
+    def _drawing(self, machine: str, name: str, places: Sequence[Place]) -> str:
         counts = {state: sum(place.state == state for place in places) for state in svg_machine.STATES}
         told = ", ".join(f"{count} {svg_machine.STATES[state][1]}" for state, count in counts.items() if count)
         one_by_one = " ".join(place.told for place in places)
         title = f"{machine}: {how_many(len(places), 'slot')} as laid out"
         return svg_machine.machine(f"{name}-drawn", title, f"{told}. {one_by_one}", places)
 
-    def _place(self, row: dict[str, Any]) -> Place:
+    def _place(self, machine: str, row: dict[str, Any]) -> Place:
         state, figure = _standing(row)
         goods = self.goods(row["product"])
         words = svg_machine.STATES[state][1]
@@ -182,7 +188,7 @@ class Machines:
             label=row["label"],
             pitch=min(max(row["pitch"], 1), 2),
             product=goods if row["in_use"] else "out of use",
-            price=self._spell.money(row["price"], row["machine"]) if row["in_use"] else "",
+            price=self._spell.money(row["price"], machine) if row["in_use"] else "",
             state=state,
             figure=figure,
             told=f"{told}.",
@@ -190,27 +196,41 @@ class Machines:
 
     def _visits(self, machine: str, windows: Frame) -> Iterator[Visit]:
         spell = self._spell
-        at: tuple[datetime, datetime] | None = None
-        rows: list[tuple[str, ...]] = []
-        for row in windows.iter_rows(named=True):
-            pair = (row["opened_at"], row["closed_at"])
-            if at is not None and pair != at:
-                yield Visit(spell.moment(at[0], machine), spell.moment(at[1], machine), tuple(rows))
-                rows = []
-            at = pair
-            rows.append(self._cells(machine, row))
-        if at is not None:
-            yield Visit(spell.moment(at[0], machine), spell.moment(at[1], machine), tuple(rows))
+        for (opened, closed), rows in groupby(windows.rows(), itemgetter(0, 1)):
+            shown = "".join([self._row(machine, *row[2:]) for row in rows])
+            yield Visit(spell.moment(opened, machine), spell.moment(closed, machine), shown)
 
-    def _cells(self, machine: str, row: dict[str, Any]) -> tuple[str, ...]:
-        low, high = row["variance_low"], row["variance_high"]
+    def _row(
+        self, machine: str, label: str, product: str | None, value: int | None, low: int, high: int, variance: int,
+        *units: int,
+    ) -> str:  # fmt: skip
         spread = "" if low == high else f"{signed_units(low)} to {signed_units(high)}"
-        units = (
-            f"{row[name]:,}".replace("-", MINUS)
-            for name in ("opening", "loaded", "removed", "vended", "expected", "counted")
+        worth = "" if variance == 0 else self._spell.signed(value, machine)
+        off = ' class="off"' if variance else ""
+        return (
+            f'<tr{off}><th scope="row" class="name">{told(label)}<td class="words">{told(self.goods(product))}'
+            f"<td>{'<td>'.join(map(units_text, units))}<td>{signed_units(variance)}<td>{spread}<td>{worth}"
         )
-        value = "" if row["variance"] == 0 else self._spell.signed(row["retail_value"], machine)
-        return (row["label"], self.goods(row["product"]), *units, signed_units(row["variance"]), spread, value)
+
+
+_UNITS = ("opening", "loaded", "removed", "vended", "expected", "counted")
+
+
+def _last_windows(stock: Frame) -> Frame:
+    """The windows that the tables show, machine by machine, the last first."""
+    ordered = stock.sort("machine", "closed_at", "opened_at", "slot", descending=[False, True, True, False])
+    last = ordered.filter(pl.int_range(pl.len()).over("machine") < WINDOWS_SHOWN)
+    return last.select(
+        "machine", "opened_at", "closed_at", "label", "product", "retail_value", "variance_low", "variance_high",
+        "variance", *_UNITS,
+    )  # fmt: skip
+
+
+def _known_cash(spell: Spelling) -> Frame:
+    """The cash windows that have a difference, with `closed`: when, as the machine's clock shows it."""
+    done = spell.done
+    known = done.frames["cash_windows"].filter(pl.col("over_short").is_not_null()).sort("machine", "closed_at")
+    return local_text(known.with_columns(closed="closed_at"), ["closed"], done.zones, done.zone, DAY_AND_CLOCK)
 
 
 def _standing(row: Mapping[str, Any]) -> tuple[str, str]:

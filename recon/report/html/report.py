@@ -1,37 +1,28 @@
 """The pages of a report, in the order in which they are written: the front with the route, then a page a machine
 where there are too many machines for one page."""
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-
-import polars as pl
-from markupsafe import Markup
+from collections.abc import Callable, Iterator
 
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
-from recon.report.html.findings import GRAVE, OPEN, listed
+from recon.report.html.findings import GRAVE, OPEN
 from recon.report.html.first_steps import first_steps
 from recon.report.html.machine_part import MachinePart, Machines
+from recon.report.html.markup import Common
+from recon.report.html.markup_front import Front, MachineRow, front_page
+from recon.report.html.markup_machine import machine_page
 from recon.report.html.over_time import shown_vends
 from recon.report.html.places import NAME, where
 from recon.report.html.spelling import Spelling, slug
 from recon.report.html.svg import shortened
 from recon.report.html.traced import traces
-from recon.report.pages import asset, content_security, page
+from recon.report.pages import content_security, style
 
 ONE_PAGE = 12
 """Up to so many machines stand on one page; beyond it each has a page of its own below machines/."""
 
 PLACES_SHOWN = 8
 TOGETHER = 25
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    machine: str
-    page: str
-    open: int
-    cells: tuple[str, ...]
 
 
 def report_pages(done: Reconciliation) -> Iterator[tuple[str, str]]:
@@ -43,21 +34,20 @@ def report_pages(done: Reconciliation) -> Iterator[tuple[str, str]]:
     spell = Spelling(done)
     machines = Machines(spell)
     paged = len(machines.names) > ONE_PAGE
-    style = str(asset("tokens.css")) + str(asset("report.css"))
-    common = {
-        "policy": content_security(styles=[style]),
-        "style": Markup(style),
-        "route": done.name,
-        "span": _span(done, spell),
-        "made": spell.moment(done.now),
-        "anchor": done.anchor,
-    }
+    css = style("tokens.css", "report.css")
+    common = Common(
+        policy=content_security(styles=[css]),
+        style=css,
+        route=done.name,
+        span=_span(done, spell),
+        made=spell.moment(done.now),
+        anchor=done.anchor,
+    )
     place = _places(paged, machines)
-    yield "report.html", _front_page(done, spell, machines, place, common, paged=paged)
+    yield "report.html", front_page(_front(done, spell, machines, place, paged=paged), common)
     if paged:
         for part in _parts(spell, machines):
-            title = f"{part.machine}, {done.name}"
-            yield f"machines/{part.slug}.html", page("report_machine.html", title=title, part=part, **common)
+            yield f"machines/{part.slug}.html", machine_page(f"{part.machine}, {done.name}", part, common)
 
 
 def _parts(spell: Spelling, machines: Machines) -> Iterator[MachinePart]:
@@ -79,49 +69,37 @@ def _places(paged: bool, machines: Machines) -> Callable[[str | None], str]:
     return place
 
 
-def _front_page(
-    done: Reconciliation,
-    spell: Spelling,
-    machines: Machines,
-    place: Callable[[str | None], str],
-    common: Mapping[str, object],
-    *,
-    paged: bool,
-) -> str:
+def _front(
+    done: Reconciliation, spell: Spelling, machines: Machines, place: Callable[[str | None], str], *, paged: bool
+) -> Front:
     answer, rests = front.answer(done)
 
     def anchored(machine: str | None) -> str:
         return "#route" if machine is None else f"{place(machine)}#m-{slug(machine)}"
 
     places, more_places = where(done, spell, anchored, PLACES_SHOWN)
-    of_route = done.frames["findings"].filter(pl.col("machine").is_null())
-    inside = [] if paged else list(_parts(spell, machines))
-    files = taken_in.files(done)
-    return page(
-        "report.html",
+    return Front(
         title=f"{done.name}: {answer}",
         answer=answer,
         rests=rests,
-        accounts=(accounts := front.accounts(done, spell)),
-        account=accounts[-1].lines[0],
+        accounts=front.accounts(done, spell),
         first=first_steps(done, spell, place, anchored),
         places=places,
         more_places=more_places,
         currency=done.currency,
         machines=_rows(done, spell, machines, anchored),
-        inside=inside,
-        route_findings=listed(of_route, spell, {}),
+        inside=[] if paged else list(_parts(spell, machines)),
+        route_findings=machines.listed(None, {}),
         payouts=taken_in.payouts(done, spell),
         decisions=taken_in.decisions(done, spell),
-        files=files,
+        files=taken_in.files(done),
         rejects=taken_in.rejects(done),
-        **common,
     )
 
 
 def _rows(
     done: Reconciliation, spell: Spelling, machines: Machines, anchored: Callable[[str | None], str]
-) -> list[_Row]:
+) -> list[MachineRow]:
     open_ = done.frames["findings"].filter(OPEN & GRAVE)
     counts = dict(open_.group_by("machine").len().iter_rows())
     money = ("sales", "cash_sales", "card_sales", "fees", "cost_of_goods", "shrink_cost", "margin")
@@ -132,7 +110,7 @@ def _rows(
         if found.height:
             row = found.row(0, named=True)
             cells = (f"{row['vends']:,}", *(spell.money(row[name], machine) for name in money))
-        rows.append(_Row(shortened(machine, NAME), anchored(machine), counts.get(machine, 0), cells))
+        rows.append(MachineRow(shortened(machine, NAME), anchored(machine), counts.get(machine, 0), cells))
     return rows
 
 

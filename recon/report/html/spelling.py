@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 
 import polars as pl
 
@@ -39,9 +40,28 @@ def how_many(count: int, one: str, many: str | None = None) -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
+@lru_cache(maxsize=4096)
+def units_text(units: int) -> str:
+    """`−2`, `0`, `1,204`."""
+    return f"{MINUS}{-units:,}" if units < 0 else f"{units:,}"
+
+
+@lru_cache(maxsize=4096)
 def signed_units(units: int) -> str:
     """`−2`, `0`, `+3`."""
     return f"{MINUS}{-units:,}" if units < 0 else f"+{units:,}" if units else "0"
+
+
+@lru_cache(maxsize=16384)
+def amount_text(minor: int | None, digits: int) -> str:
+    """An amount of so many decimal digits: `−1.75`, `1,204.00`; nothing where there is none.
+
+    The same sums stand in every table of a page, and most are of few sizes: each is spelled once.
+    """
+    if minor is None:
+        return ""
+    whole, point, rest = to_text(abs(minor), digits).partition(".")
+    return f"{MINUS if minor < 0 else ''}{int(whole):,}{point}{rest}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +75,16 @@ class Spelling:
 
     def money(self, minor: int | None, machine: str | None = None) -> str:
         """An amount in the machine's digits: `−1.75`, `1,204.00`; nothing where there is none."""
-        if minor is None:
-            return ""
-        whole, point, rest = to_text(abs(minor), self.digits(machine)).partition(".")
-        return f"{MINUS if minor < 0 else ''}{int(whole):,}{point}{rest}"
+        return amount_text(minor, self.digits(machine))
 
     def signed(self, minor: int | None, machine: str | None = None) -> str:
         """An amount with its sign, plus too: `+1.00`, `−1.00`, `0.00`."""
         return ("+" if minor is not None and minor > 0 else "") + self.money(minor, machine)
+
+    def column(self, minor: Iterable[int | None], machine: str | None = None) -> list[str]:
+        """Many amounts of one machine, each as by `money`."""
+        digits = self.digits(machine)
+        return [amount_text(size, digits) for size in minor]
 
     def moment(self, at: datetime | None, machine: str | None = None) -> str:
         """Local day and clock of the machine, else of the route."""

@@ -6,8 +6,6 @@ report.css (light, dark and paper); whatever a colour says, a place, a sign or a
 
 from collections.abc import Iterable
 
-from markupsafe import Markup
-
 from recon.report.pages import escaped
 
 
@@ -17,12 +15,13 @@ def num(value: float) -> str:
     return text[:-2] if text.endswith(".0") else text
 
 
-def picture(name: str, title: str, desc: str, width: float, height: float, body: Iterable[str], *, css: str) -> Markup:
+def picture(name: str, title: str, desc: str, width: float, height: float, body: Iterable[str], *, css: str) -> str:
     """One drawing. name: its id on the page; what lies in it is named after it."""
-    return Markup(
-        f'<svg id="{escaped(name)}" class="{css}" role="img" aria-labelledby="{escaped(name)}-t {escaped(name)}-d" '
-        f'viewBox="0 0 {num(width)} {num(height)}"><title id="{escaped(name)}-t">{escaped(title)}</title>'
-        f'<desc id="{escaped(name)}-d">{escaped(desc)}</desc>{"".join(body)}</svg>'
+    name = escaped(name)
+    return (
+        f'<svg id="{name}" class="{css}" role="img" aria-labelledby="{name}-t {name}-d" '
+        f'viewBox="0 0 {num(width)} {num(height)}"><title id="{name}-t">{escaped(title)}</title>'
+        f'<desc id="{name}-d">{escaped(desc)}</desc>{"".join(body)}</svg>'
     )
 
 

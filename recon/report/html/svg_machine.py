@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from markupsafe import Markup
-
 from recon.report.html.svg import box, hint, line, num, picture, shortened, text
 from recon.report.pages import escaped
 
@@ -39,7 +37,7 @@ class Place:
     told: str
 
 
-def machine(name: str, title: str, desc: str, places: Sequence[Place]) -> Markup:
+def machine(name: str, title: str, desc: str, places: Sequence[Place]) -> str:
     """The drawing. name: its id. Trays in the order of their first slot, slots from left to right as laid out."""
     trays: dict[str, list[Place]] = {}
     for place in places:

@@ -1,46 +1,37 @@
 """The lines behind open findings: for each slot concerned, the windows that its findings speak of, row by row."""
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import polars as pl
-from markupsafe import Markup
 
-from recon.ledger.trace_lines import Terms
+from recon.ledger.trace_lines import Terms, place_text
 from recon.ledger.trace_slots import slot_figures
 from recon.model.frames import Frame
+from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import svg_steps
 from recon.report.html.findings import GRAVE, OPEN, trace_command
 from recon.report.html.spelling import MINUS, Spelling, signed_units, slug
 from recon.report.html.svg import picture
+from recon.report.pages import escaped, told
 
 WINDOWS_OF_MACHINE, WINDOWS_OF_SLOT, LINES_OF_WINDOW = 12, 3, 80
 """How much of it a page shows; `recon trace` prints the rest."""
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
-    """One row: when, what, what it changes, the units after it, where it stands, and what there is to say of it."""
-
-    time: str
-    what: str
-    change: str
-    balance: str
-    place: str
-    note: str
-    counts: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Window:
-    """One window: its span, its sum, a picture of its course, and its lines. left_out: lines not shown."""
+    """One window: its span, its sum, a picture of its course, and the markup of a row for each of its lines: when,
+    what, what it changes, the units after it, where it stands, what is said of it. left_out: lines not shown."""
 
     heading: str
     sum: str
-    drawing: Markup | None
-    lines: tuple[Line, ...]
+    drawing: str | None
+    rows: tuple[str, ...]
     left_out: int
 
 
@@ -73,19 +64,19 @@ def traces(spell: Spelling, machines: Collection[str]) -> dict[str, list[Traced]
     slots = done.frames["slots"].join(spoken, on="slot", how="semi")
     figures = slot_figures(done, Terms.of(done.settings), slots)
     chosen, counts = _chosen(figures.heads, spoken, done.until)
-    lines = figures.lines.join(chosen.select("window"), on="window", how="semi").partition_by(
-        "window", as_dict=True, maintain_order=True
-    )
+    wanted = figures.lines.join(chosen.select("window"), on="window", how="semi", maintain_order="left")
+    lines: dict[int, list[tuple[Any, ...]]] = {}
+    for window, *line in _spelled(spell, wanted).iter_rows():
+        lines.setdefault(window, []).append(tuple(line))
     found: dict[str, list[Traced]] = {}
-    for key, heads in chosen.partition_by("machine", "label", as_dict=True, maintain_order=True).items():
-        machine, label = str(key[0]), str(key[1])
+    for (machine, label), heads in groupby(chosen.iter_rows(named=True), itemgetter("machine", "label")):
+        anchor = anchor_of(machine, label)
         shown = tuple(
-            _window(spell, row, lines.get((row["window"],), figures.lines.clear()))
-            for row in heads.iter_rows(named=True)
+            [_window(spell, row, lines.get(row["window"], []), f"{anchor}:{row['window']}") for row in heads]
         )
         found.setdefault(machine, []).append(
             Traced(
-                anchor_of(machine, label),
+                anchor,
                 label,
                 trace_command(machine, label) or "",
                 shown,
@@ -114,16 +105,17 @@ def _chosen(heads: Frame, spoken: Frame, until: datetime) -> tuple[Frame, dict[t
     return few.sort("slot", "window"), told
 
 
-def _window(spell: Spelling, head: Mapping[str, Any], lines: Frame) -> Window:
+def _window(spell: Spelling, head: Mapping[str, Any], lines: Sequence[tuple[Any, ...]], name: str) -> Window:
+    """lines: of this window, the columns _LINE. name: id of its picture."""
     machine = head["machine"]
     opened, closed = spell.moment(head["opened_at"], machine), spell.moment(head["closed_at"], machine)
-    shown = lines.head(LINES_OF_WINDOW)
+    shown = lines[:LINES_OF_WINDOW]
     return Window(
         heading=_span(head["kind"], opened, closed),
         sum=_sum(head),
-        drawing=_drawing(spell, head, lines),
-        lines=tuple(_lines(spell, machine, shown)),
-        left_out=lines.height - shown.height,
+        drawing=_drawing(spell, head, lines, name),
+        rows=tuple([_row(*row[1:]) for row in shown]),
+        left_out=len(lines) - len(shown),
     )
 
 
@@ -147,46 +139,67 @@ def _units(units: int) -> str:
     return f"{units}".replace("-", MINUS)
 
 
-def _drawing(spell: Spelling, head: Mapping[str, Any], lines: Frame) -> Markup | None:
+def _drawing(spell: Spelling, head: Mapping[str, Any], lines: Sequence[tuple[Any, ...]], name: str) -> str | None:
     if head["opened_at"] is None or head["opening"] is None:
         return None
     machine, opened = head["machine"], head["opened_at"]
-    known = lines.filter(pl.col("balance").is_not_null() & pl.col("time").is_not_null() & (pl.col("time") > opened))
     points = [(opened, head["opening"])]
-    points += [(at, units) for at, units in known.select("time", "balance").iter_rows()]
+    points += [(at, units) for at, _, _, _, units, *_ in lines if units is not None and at is not None and at > opened]
     ends = head["closed_at"] or points[-1][0]
-    name = f"{anchor_of(machine, head['label'])}:{head['window']}"
-    body = svg_steps.steps(points, ends, head["counted"], spell.day(opened, machine), spell.day(ends, machine))
-    title = f"Units in {machine} {head['label']} from {spell.day(opened, machine)} to {spell.day(ends, machine)}"
+    first, last = spell.day(opened, machine), spell.day(ends, machine)
+    body = svg_steps.steps(points, ends, head["counted"], first, last)
+    title = f"Units in {machine} {head['label']} from {first} to {last}"
     return picture(name, title, f"{_sum(head)}.", svg_steps.WIDTH, svg_steps.HEIGHT, (body,), css="chart")
 
 
-def _lines(spell: Spelling, machine: str, lines: Frame) -> Iterator[Line]:
-    paths = spell.done.paths
-    for row in lines.iter_rows(named=True):
-        what = row["what"] if row["what"] != "vend" else f"vend, {row['tender']}"
-        if row["what"] == "count" and row["figure"] is not None:
-            what = f"count: {row['figure']}"
-        yield Line(
-            time=spell.moment(row["time"], machine),
-            what=what,
-            change="" if row["change"] is None else signed_units(row["change"]),
-            balance="" if row["balance"] is None else _units(row["balance"]),
-            place="" if row["file"] is None else f"{paths[row['file']]}:{row['row']}",
-            note=_note(row),
-            counts=row["in_figure"],
-        )
+_LINE = ("time", "local", "what", "change", "balance", "place", "told", "in_figure")
 
 
-def _note(row: Mapping[str, Any]) -> str:
-    sides = {
-        "before": "may belong before the window",
-        "after": "may belong after it",
-        "either": "may belong outside it",
-    }
-    told = [row["why"], sides.get(row["side"]), row["note"]]
-    if row["what"] == "vend" and row["outcome"] not in (None, "vended") and not row["why"]:
-        told.insert(0, row["outcome"])
-    if row["entry"] is not None:
-        told.append(f"put right by entry {row['entry']} of the ledger")
-    return "; ".join(part for part in told if part)
+def _spelled(spell: Spelling, lines: Frame) -> Frame:
+    """The lines with the texts that rows show: window, and _LINE."""
+    done = spell.done
+    what = pl.col("what").cast(pl.String)
+    figure = pl.col("figure").cast(pl.String)
+    texts = lines.with_columns(
+        pl.when(what == "vend")
+        .then("vend, " + pl.col("tender"))
+        .when((what == "count") & figure.is_not_null())
+        .then("count: " + figure)
+        .otherwise(what)
+        .alias("what"),
+        place_text(done.paths, "file", "row").fill_null("").alias("place"),
+        _note().alias("told"),
+        pl.col("time").alias("local"),
+    )
+    here = local_text(texts, ["local"], done.zones, done.zone, DAY_AND_CLOCK)
+    return here.select("window", *_LINE)
+
+
+def _note() -> pl.Expr:
+    """What there is to say of a line, sentence by sentence."""
+    vend = pl.col("what").cast(pl.String) == "vend"
+    silent = pl.col("why").replace("", None).is_null()
+    dropped = pl.when(vend & (pl.col("outcome") != "vended") & silent).then("outcome")
+    side = pl.col("side").cast(pl.String).replace_strict(_SIDES, default=None, return_dtype=pl.String)
+    by = pl.format("put right by entry {} of the ledger", "entry")
+    parts = (dropped, pl.col("why"), side, pl.col("note"), by)
+    return pl.concat_str([part.replace("", None) for part in parts], separator="; ", ignore_nulls=True)
+
+
+_SIDES = {
+    "before": "may belong before the window",
+    "after": "may belong after it",
+    "either": "may belong outside it",
+}
+
+
+def _row(
+    local: str | None, what: str, change: int | None, balance: int | None, place: str, note: str, used: bool
+) -> str:
+    changed = "" if change is None else signed_units(change)
+    left = "" if balance is None else _units(balance)
+    aside = "" if used else ' class="aside"'
+    return (
+        f'<tr{aside}><th scope="row">{local or ""}<td class="words">{what}<td>{changed}<td>{left}'
+        f'<td class="words"><code class="place">{escaped(place)}</code><td class="words">{told(note)}\n'
+    )

@@ -124,8 +124,8 @@ def _places(front: Front) -> str:
     return (
         f'<table class="places">\n<thead><tr>{heads}\n<tbody>\n{rows}</table>\n'
         f'<p class="reading">Sums of what is short (−, left) and over (+, right), {escaped(front.currency)} unless '
-        "another code stands there. They are not added up across: the same units may be short in one account and over in "
-        f"another.</p>\n{left_out}"
+        "another code stands there. They are not added up across: the same units may be short in one account and over "
+        f"in another.</p>\n{left_out}"
     )
 
 

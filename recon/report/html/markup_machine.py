@@ -107,8 +107,8 @@ def _windows(part: MachinePart) -> str:
     return (
         f'<details class="windows">\n<summary>{part.windows:,} stock windows, the last ones first</summary>\n'
         '<p class="reading">A window runs from one count of a slot to the next. Expected = opening + loaded − removed '
-        "− vended; variance = counted − expected. The range is the variance with every vend near a count put against us, "
-        f"then for us.</p>\n{wide(f'Stock windows of {part.machine}', inside)}"
+        "− vended; variance = counted − expected. The range is the variance with every vend near a count put against "
+        f"us, then for us.</p>\n{wide(f'Stock windows of {part.machine}', inside)}"
         f"{cut(part.windows_shown, part.windows, 'windows', 'results.json, stock')}</details>\n"
     )
 

@@ -63,13 +63,20 @@ class Plan:
     van: Frame = field(repr=False)
 
 
-def plan(done: Reconciliation, wishes: Wishes = Wishes(), *, machines: Collection[str] = ()) -> Plan:
-    """Plan the next visit of these machines (all where none is named), from everything that the run knows.
+def plan(
+    done: Reconciliation,
+    wishes: Wishes = Wishes(),
+    *,
+    machines: Collection[str] = (),
+    known: Selling | None = None,
+) -> Plan:
+    """Plan the next visit of these machines (all where none is named), from everything that the run knows. known: as
+    from `selling`, where it is worked out already.
 
     The layout is taken as it stands at the earliest of these visits. A slot never counted is listed without a figure to
     bring. Machines that the route does not have are passed over.
     """
-    known = selling(done)
+    known = known or selling(done)
     coming = visits(done, known, wishes.coming, wishes.until)
     if machines:
         coming = coming.filter(pl.col("machine").is_in(list(machines)))

@@ -11,6 +11,7 @@ import polars as pl
 from recon.balance.earnings import by_slot, earnings
 from recon.balance.plan import plan
 from recon.balance.readers import readers
+from recon.balance.selling import selling
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import charts, over_time, svg_machine
@@ -58,14 +59,17 @@ class MachinePart:
 
 
 class Machines:
-    """All machines of a run, with their frames parted once. Iterating gives their names, those with a layout first."""
+    """All machines of a run, with their frames parted once. Iterating gives their names, those with a layout first.
+    marks: the counts of every slot (slot, time)."""
 
     def __init__(self, spell: Spelling) -> None:
         done = spell.done
         self._spell = spell
         frames = done.frames
         vends = over_time.in_own_time(over_time.shown_vends(done), "time", done)
-        earned, planned = earnings(done), plan(done)
+        known = selling(done)
+        earned, planned = earnings(done), plan(done, known=known)
+        self.marks = known.stock.spans.select("slot", "time")
         findings, self._counts = sorted_out(frames["findings"])
         whole = {
             "summaries": frames["summaries"],

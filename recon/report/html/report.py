@@ -54,7 +54,7 @@ def _parts(spell: Spelling, machines: Machines) -> Iterator[MachinePart]:
     """Machine by machine; the lines behind their findings are worked out for TOGETHER machines at a time."""
     for first in range(0, len(machines.names), TOGETHER):
         some = machines.names[first : first + TOGETHER]
-        traced = traces(spell, some)
+        traced = traces(spell, some, machines.marks)
         for machine in some:
             yield machines.part(machine, traced.get(machine, ()))
 

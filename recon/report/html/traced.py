@@ -17,6 +17,7 @@ from recon.report.html import svg_steps
 from recon.report.html.findings import GRAVE, OPEN, trace_command
 from recon.report.html.spelling import MINUS, Spelling, signed_units, slug
 from recon.report.html.svg import picture
+from recon.report.html.traced_rows import with_rows_of
 from recon.report.pages import escaped, told
 
 WINDOWS_OF_MACHINE, WINDOWS_OF_SLOT, LINES_OF_WINDOW = 12, 3, 80
@@ -50,8 +51,9 @@ def anchor_of(machine: str, label: str) -> str:
     return f"t-{slug(machine)}:{slug(label)}"
 
 
-def traces(spell: Spelling, machines: Collection[str]) -> dict[str, list[Traced]]:
-    """The traces of these machines' slots with an open error or warning, by machine; slots as laid out."""
+def traces(spell: Spelling, machines: Collection[str], marks: Frame) -> dict[str, list[Traced]]:
+    """The traces of these machines' slots with an open error or warning, by machine; slots as laid out. marks: the
+    counts of every slot (slot, time)."""
     done = spell.done
     spoken = (
         done.frames["findings"]
@@ -62,8 +64,12 @@ def traces(spell: Spelling, machines: Collection[str]) -> dict[str, list[Traced]
     if spoken.height == 0:
         return {}
     slots = done.frames["slots"].join(spoken, on="slot", how="semi")
-    figures = slot_figures(done, Terms.of(done.settings), slots)
-    chosen, counts = _chosen(figures.heads, spoken, done.until)
+    terms = Terms.of(done.settings)
+    stock = done.frames["stock"].join(slots, on="slot", how="semi", maintain_order="left")
+    touched = _touched(stock, spoken, done.until)
+    touched = stock.join(touched, on=["slot", "opened_at"], how="semi", maintain_order="left")
+    figures = slot_figures(with_rows_of(done, touched, slots, marks, terms.near), terms, slots)
+    chosen, counts = _chosen(_numbered(figures.heads, stock), spoken, done.until)
     wanted = figures.lines.join(chosen.select("window"), on="window", how="semi", maintain_order="left")
     lines: dict[int, list[tuple[Any, ...]]] = {}
     for window, *line in _spelled(spell, wanted).iter_rows():
@@ -72,7 +78,7 @@ def traces(spell: Spelling, machines: Collection[str]) -> dict[str, list[Traced]
     for (machine, label), heads in groupby(chosen.iter_rows(named=True), itemgetter("machine", "label")):
         anchor = anchor_of(machine, label)
         shown = tuple(
-            [_window(spell, row, lines.get(row["window"], []), f"{anchor}:{row['window']}") for row in heads]
+            [_window(spell, row, lines.get(row["window"], []), f"{anchor}:{row['number']}") for row in heads]
         )
         found.setdefault(machine, []).append(
             Traced(
@@ -86,17 +92,32 @@ def traces(spell: Spelling, machines: Collection[str]) -> dict[str, list[Traced]
     return found
 
 
-def _chosen(heads: Frame, spoken: Frame, until: datetime) -> tuple[Frame, dict[tuple[str, str], int]]:
-    """The windows to show, in the order of slots and times: those that share time with a finding, errors first, then
-    the largest variances, then the last. And how many there were by machine and label."""
+def _numbered(heads: Frame, stock: Frame) -> Frame:
+    """The heads with `number`: their place among all windows that the run shows of these slots, in time order."""
+    others = heads.filter(pl.col("kind") != "closed").select("slot", "opened_at")
+    every = pl.concat([stock.select("slot", "opened_at"), others]).sort("slot", "opened_at", nulls_last=False)
+    return heads.join(
+        every.with_row_index("number"), on=["slot", "opened_at"], how="left", nulls_equal=True, maintain_order="left"
+    )
+
+
+def _touched(windows: Frame, spoken: Frame, until: datetime) -> Frame:
+    """The windows that share time with a finding: slot, opened_at, and weight, 0 for an error."""
     spans = spoken.select("slot", "severity", pl.col("opened_at").alias("from"), pl.col("closed_at").alias("to"))
-    both = heads.join(spans, on="slot", how="inner")
+    both = windows.join(spans, on="slot", how="inner")
     after = (pl.col("closed_at") > pl.col("from")).fill_null(True) | (pl.col("closed_at") == pl.col("to")).fill_null(
         False
     )
     before = (pl.col("opened_at") < pl.col("to")).fill_null(True) & (pl.col("opened_at") <= until).fill_null(True)
-    touched = both.filter(after & before).group_by("window").agg(pl.col("severity").to_physical().min().alias("weight"))
-    ranked = heads.join(touched, on="window", how="inner").sort(
+    touched = both.filter(after & before).group_by("slot", "opened_at")
+    return touched.agg(pl.col("severity").to_physical().min().alias("weight"))
+
+
+def _chosen(heads: Frame, spoken: Frame, until: datetime) -> tuple[Frame, dict[tuple[str, str], int]]:
+    """The windows to show, in the order of slots and times: those that share time with a finding, errors first, then
+    the largest variances, then the last. And how many there were by machine and label."""
+    touched = _touched(heads, spoken, until)
+    ranked = heads.join(touched, on=["slot", "opened_at"], how="inner", nulls_equal=True).sort(
         "weight", -pl.col("variance").fill_null(0).abs(), -pl.col("window")
     )
     told = {(machine, label): n for machine, label, n in ranked.group_by("machine", "label").len().iter_rows()}

@@ -43,10 +43,11 @@ class Earnings:
     by_card: Frame
 
 
-def earnings(done: Reconciliation, *, machines: Collection[str] = ()) -> Earnings:
+def earnings(done: Reconciliation, *, machines: Collection[str] = (), reach: Frame | None = None) -> Earnings:
     """Sum up the vends and stock windows that the run shows (its `since` and `until`), for these machines or for all.
 
-    The machines' sales, fees, cost_of_goods, shrink and margin are those of `summaries`.
+    The machines' sales, fees, cost_of_goods, shrink and margin are those of `summaries`. reach: as from `log_reach` of
+    all vends, where it is worked out already.
     """
     parts = _parts(done)
     if machines:
@@ -59,7 +60,7 @@ def earnings(done: Reconciliation, *, machines: Collection[str] = ()) -> Earning
     every = every.with_columns(margin.alias("margin"))
     return Earnings(
         guard(every.select(EARNINGS.names), EARNINGS),
-        guard(_machines(every, done).select(MACHINE_EARNINGS.names), MACHINE_EARNINGS),
+        guard(_machines(every, done, reach).select(MACHINE_EARNINGS.names), MACHINE_EARNINGS),
         _by_card(every),
     )
 
@@ -84,32 +85,32 @@ def shown_vends(done: Reconciliation) -> Frame:
 
 def _parts(done: Reconciliation) -> Frame:
     """One row a machine, slot and product: exact sums, costs in ten-thousandths of a minor unit."""
-    cash_prices = done.frames["states"].select("state", pl.col("price").alias("cash_price"))
-    vends = shown_vends(done).join(cash_prices, on="state", how="left")
-    kept = pl.col("stayed_paid")
-    paid = pl.when(kept).then(pl.col("paid_low") * pl.col("quantity")).otherwise(0)
+    vends = _alike(done)
+    kept, times = pl.col("stayed_paid"), pl.col("times")
+    paid = pl.when(kept).then(pl.col("paid_low") * pl.col("quantity") * times).otherwise(0)
     by_card = kept & (pl.col("tender") == "card")
-    cost = pl.col("units") * pl.col("unit_cost")
+    units = pl.col("units") * times
+    cost = units * pl.col("unit_cost")
 
     def of(tender: str) -> pl.Expr:
         return pl.when(pl.col("tender") == tender).then(paid).otherwise(0).sum()
 
-    above = (pl.col("paid_low") - pl.col("cash_price")) * pl.col("quantity")
+    above = (pl.col("paid_low") - pl.col("cash_price")) * pl.col("quantity") * times
+    open_ = (pl.col("paid_high") - pl.col("paid_low")) * pl.col("quantity") * times
     sold = vends.group_by(_KEYS).agg(
-        kept.sum().cast(pl.Int64).alias("vends"),
-        pl.col("units").sum().alias("units"),
+        pl.when(kept).then(times).otherwise(0).sum().alias("vends"),
+        units.sum().alias("units"),
         paid.sum().alias("sales"),
-        pl.when(kept).then((pl.col("paid_high") - pl.col("paid_low")) * pl.col("quantity")).otherwise(0).sum()
-        .alias("open_sales"),
+        pl.when(kept).then(open_).otherwise(0).sum().alias("open_sales"),
         of("cash").alias("cash_sales"),
         of("card").alias("card_sales"),
         of("prepaid").alias("prepaid_sales"),
-        pl.when(pl.col("unit_cost").is_null()).then("units").otherwise(0).sum().alias("uncosted_units"),
-        pl.when(by_card).then("quantity").otherwise(0).sum().alias("card_vends"),
+        pl.when(pl.col("unit_cost").is_null()).then(units).otherwise(0).sum().alias("uncosted_units"),
+        pl.when(by_card).then(pl.col("quantity") * times).otherwise(0).sum().alias("card_vends"),
         cost.sum().alias("cost_parts"),
         pl.when(by_card).then(cost).otherwise(0).sum().alias("card_cost_parts"),
         pl.when(by_card).then(above).otherwise(0).sum().alias("markup"),
-    )  # fmt: skip
+    )
     lost = done.frames["stock"].filter(pl.col("variance") < 0).group_by(_KEYS).agg(
         pl.col("variance").sum().alias("shrink_units"),
         (-pl.col("variance") * pl.col("price")).sum().alias("shrink_retail"),
@@ -121,6 +122,29 @@ def _parts(done: Reconciliation) -> Frame:
     labels = done.frames["slots"].select("slot", "label")
     filled = both.with_columns(pl.col(name).fill_null(0) for name in (*_EXACT, *_SHRINK))
     return filled.join(labels, on="slot", how="left").sort(_KEYS)
+
+
+_ALIKE = ("tender", "stayed_paid", "paid_low", "paid_high", "quantity", "units")
+
+
+def _alike(done: Reconciliation) -> Frame:
+    """The vends, those alike taken together: machine, slot, product, unit_cost, cash_price, _ALIKE and `times`.
+
+    What a state of the layout sells comes to few prices and tenders: sums over these are far cheaper than over vends.
+    """
+    # A vend without a state has no slot and no product: its machine stands in for them, as a number below 0.
+    where = pl.coalesce(pl.col("state").cast(pl.Int64), -1 - pl.col("machine").rle_id().cast(pl.Int64))
+    vends = shown_vends(done).select("machine", "state", *_ALIKE)
+    runs = vends.select(pl.col("machine").rle().struct.field("value"))
+    strangers = runs.select(
+        (-1 - pl.int_range(pl.len(), dtype=pl.Int64)).alias("where"), pl.col("value").alias("machine")
+    )
+    states = done.frames["states"].select(
+        pl.col("state").cast(pl.Int64).alias("where"), "machine", "slot", "product", "unit_cost",
+        pl.col("price").alias("cash_price"),
+    )  # fmt: skip
+    sums = vends.group_by(where.alias("where"), *_ALIKE).agg(pl.len().cast(pl.Int64).alias("times"))
+    return sums.join(pl.concat([states, strangers], how="diagonal"), on="where", how="left")
 
 
 def _shared(own: Frame, done: Reconciliation) -> Frame:
@@ -157,10 +181,12 @@ def shares(exact: Sequence[Fraction], total: int) -> list[int]:
     return down
 
 
-def _machines(every: Frame, done: Reconciliation) -> Frame:
+def _machines(every: Frame, done: Reconciliation, reach: Frame | None) -> Frame:
     """The sums of each machine, and what they come to in a month of the time that the log shows."""
     sums = every.group_by("machine").agg(pl.col(SUMS).sum(), pl.col("card_vends").sum()).sort("machine")
-    reach = log_reach(done.frames["priced"], done.frames["states"]).with_columns(
+    if reach is None:
+        reach = log_reach(done.frames["priced"], done.frames["states"])
+    reach = reach.with_columns(
         pl.min_horizontal("log_end", pl.lit(done.until)).alias("ends"),
         (pl.col("log_start") if done.since is None else pl.max_horizontal("log_start", pl.lit(done.since))).alias(
             "starts"

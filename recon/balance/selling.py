@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from recon.balance.stock import Stock, stock_windows
-from recon.match.asof import in_force
 from recon.match.slots import place
 from recon.match.states import Layouts
 from recon.model.frames import Frame
@@ -99,7 +98,7 @@ def _segments(stock: Stock, laid: Layouts, reach: Frame, vends: Frame) -> Frame:
         pl.when(closed).then(pl.col("opening") + pl.col("close_counted") - pl.col("expected")).otherwise("opening")
         .alias("begin"),
     ).filter(pl.col("ends") > pl.col("time"))  # fmt: skip
-    spans = _machine_sold(spans, vends, laid)
+    spans = _machine_sold(spans, vends)
     # Only a window that may have sold or lost all that it began with needs its running balance.
     may_empty = pl.col("begin") - pl.col("vended") - pl.col("removed") <= 0
     whole = spans.filter(~may_empty).select(
@@ -120,21 +119,31 @@ def reach_of_slots(laid: Layouts, reach: Frame) -> Frame:
     return laid.slots.select("slot", "machine").join(reach, on="machine", how="inner").drop("machine")
 
 
-def _machine_sold(spans: Frame, vends: Frame, laid: Layouts) -> Frame:
+def _machine_sold(spans: Frame, vends: Frame) -> Frame:
     """The windows in which the machine logged a vend: where all of it is silent, that tells of its reader, no slot."""
-    numbers = laid.machines.select("machine").with_row_index("key").with_columns(pl.col("key").cast(pl.Int32))
-    told = vends.select("machine", "time").join(numbers, on="machine", how="inner").sort("key", "time")
-    history = told.select("key", pl.col("time").alias("since")).with_columns(
-        (pl.int_range(pl.len(), dtype=pl.Int64) + 1).over("key").alias("logged")
-    )
-    out = spans.join(numbers, on="machine", how="left")
+    # A window in which the slot itself sold need not be looked up: most are such.
+    quiet = spans.filter(pl.col("vended") == 0)
+    if quiet.height == 0:
+        return spans
+    # The log is sorted by machine and time: with both in one number, a look for the next vend is a binary search.
+    micros = pl.col("time").dt.epoch("us")
+    begin, end = vends.select(micros.min().alias("begin"), micros.max().alias("end")).row(0)
+    wide = end - begin + 2
+    numbered = vends.select((pl.col("machine").rle_id().cast(pl.Int64) * wide + micros - begin).alias("at"))
+    log = numbered.to_series().set_sorted()
+    runs = vends.select(pl.col("machine").rle().struct.field("value").alias("machine")).with_row_index("number")
     # A count closes a window before what is of its very moment; the end of the log is itself in the last one.
-    end = pl.when(pl.col("next_time").is_null()).then("ends").otherwise(pl.col("ends") - _TICK)
-    for name, moment in (("before", pl.col("time") - _TICK), ("by_end", end)):
-        asked = out.with_columns(moment.alias("look_at"))
-        found = in_force(asked, history, key="key", at="look_at", since="since", tie="logged")
-        out = found.with_columns(pl.col("logged").fill_null(0).alias(name)).select(*out.columns, name)
-    return out.filter(pl.col("by_end") > pl.col("before"))
+    until = pl.when(pl.col("next_time").is_null()).then("ends").otherwise(pl.col("ends") - _TICK)
+    number = pl.col("number").cast(pl.Int64) * wide
+    asked = quiet.join(runs, on="machine", how="inner").select(
+        "mark",
+        (number + (micros - begin).clip(0, wide - 1)).alias("from"),
+        (number + (until.dt.epoch("us") - begin).clip(-1, wide - 2)).alias("to"),
+    )
+    place = log.search_sorted(asked["from"])
+    following = log.extend_constant(log[-1] + 2 * wide, 1).gather(place)
+    logged = asked.filter(following <= asked["to"])
+    return spans.filter((pl.col("vended") > 0) | pl.col("mark").is_in(logged["mark"]))
 
 
 def _cut(spans: Frame, moves: Frame) -> Frame:

@@ -66,9 +66,9 @@ class Machines:
         done = spell.done
         self._spell = spell
         frames = done.frames
-        vends = over_time.in_own_time(over_time.shown_vends(done), "time", done)
+        money_by_week, vends_by_hour = over_time.sold_over_time(done)
         known = selling(done)
-        earned, planned = earnings(done), plan(done, known=known)
+        earned, planned = earnings(done, reach=known.reach), plan(done, known=known)
         self.marks = known.stock.spans.select("slot", "time")
         findings, self._counts = sorted_out(frames["findings"])
         whole = {
@@ -77,8 +77,8 @@ class Machines:
             "stock": _last_windows(frames["stock"]),
             "cash": _known_cash(spell).select("machine", *charts.CASH),
             "findings": findings,
-            "money": over_time.money_by_week(vends).select("machine", *charts.MONEY),
-            "hours": over_time.vends_by_hour(vends).select("machine", *charts.HOURS),
+            "money": money_by_week.select("machine", *charts.MONEY),
+            "hours": vends_by_hour.select("machine", *charts.HOURS),
             "sums": earned.machines,
             "earned": by_slot(earned.parts),
             "readers": readers(done, earned),

@@ -6,14 +6,84 @@ A week begins on Monday, 00:00 of the machine's zone (ISO 8601). Frames returned
 import polars as pl
 
 from recon.balance.earnings import shown_vends as shown
-from recon.model.frames import Frame
+from recon.model.frames import TENDER, Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
 
+_HOUR = 3_600_000_000
+_WEEK = 7 * 24
+_BEFORE_MONDAY = 3 * 24
+"""Hours from the Monday before 1 January 1970, a Thursday, to that day."""
 
-def shown_vends(done: Reconciliation) -> Frame:
-    """The vends that the run's summaries count: the columns needed here."""
-    return shown(done).select("machine", "time", "tender", "outcome", "quantity", "paid_low", "stayed_paid")
+
+def sold_over_time(done: Reconciliation) -> tuple[Frame, Frame]:
+    """Of the vends that the run's summaries count: `money_by_week` and `vends_by_hour`.
+
+    money_by_week: machine, week (Date), tender, money: what vends that stayed paid brought in, minor units; a price
+    that is only known as a range counts at its low end, as in the summaries. vends_by_hour: machine, weekday (1 Monday
+    to 7), hour (0 to 23), vends: units that dropped, test vends left out.
+    """
+    names, vends = _by_number(done)
+    money, hours = _money_by_week(vends), _vends_by_hour(vends)
+    return (
+        money.join(names, on="number", how="left").sort("machine", "week", "tender"),
+        hours.join(names, on="number", how="left").sort("machine", "weekday", "hour"),
+    )
+
+
+def _by_number(done: Reconciliation) -> tuple[Frame, Frame]:
+    """Machines by a number, for numbers are grouped far quicker than names, and the vends with it: number, machine; and
+    number, hour (of the machine's wall clock, since the Monday before 1970), and what is summed up."""
+    every = shown(done).select("machine", "time", "tender", "outcome", "quantity", "paid_low", "stayed_paid")
+    runs = every.select(pl.col("machine").rle()).unnest("machine").rename({"value": "machine"})
+    # The frame is sorted by machine: each is one run of rows, and rows of one zone are taken as slices.
+    by_zone: dict[str, list[Frame]] = {}
+    at = 0
+    for number, (length, machine) in enumerate(runs.iter_rows()):
+        part = every.slice(at, length).with_columns(pl.lit(number, pl.Int64).alias("number"))
+        by_zone.setdefault(done.zones.get(machine, done.zone), []).append(part.drop("machine"))
+        at += length
+    parts = [_in_hours(pl.concat(parts), zone) for zone, parts in by_zone.items()]
+    names = runs.select(pl.int_range(pl.len(), dtype=pl.Int64).alias("number"), "machine")
+    return names, pl.concat(parts) if parts else _in_hours(every.with_columns(number=pl.lit(0, pl.Int64)), done.zone)
+
+
+def _in_hours(vends: Frame, zone: str) -> Frame:
+    local = pl.col("time").dt.convert_time_zone(zone).dt.replace_time_zone(None)
+    hour = local.dt.epoch("us") // _HOUR + _BEFORE_MONDAY
+    return vends.select("number", hour.alias("hour"), "tender", "outcome", "quantity", "paid_low", "stayed_paid")
+
+
+_TENDERS = 16
+"""More than there are."""
+
+
+def _money_by_week(vends: Frame) -> Frame:
+    paid = vends.filter(pl.col("stayed_paid") & pl.col("tender").is_in(PAID_TENDERS))
+    weeks = 1 << 20
+    key = (pl.col("number") * weeks + pl.col("hour") // _WEEK) * _TENDERS + pl.col("tender").to_physical()
+    sums = paid.group_by(key.alias("key")).agg((pl.col("paid_low") * pl.col("quantity")).sum().alias("money"))
+    week = pl.col("key") // _TENDERS % weeks * 7 - _BEFORE_MONDAY // 24
+    words = dict(enumerate(TENDER.categories.to_list()))
+    tender = (pl.col("key") % _TENDERS).replace_strict(words, default=None, return_dtype=pl.String)
+    return sums.select(
+        (pl.col("key") // (_TENDERS * weeks)).alias("number"),
+        week.cast(pl.Int32).cast(pl.Date).alias("week"),
+        tender.alias("tender"),
+        "money",
+    )
+
+
+def _vends_by_hour(vends: Frame) -> Frame:
+    dropped = pl.col("outcome").is_in(DROPPED_OUTCOMES) & (pl.col("tender") != "test")
+    key = pl.col("number") * _WEEK + pl.col("hour") % _WEEK
+    sums = vends.filter(dropped).group_by(key.alias("key")).agg(pl.col("quantity").sum().alias("vends"))
+    return sums.select(
+        (pl.col("key") // _WEEK).alias("number"),
+        (pl.col("key") % _WEEK // 24 + 1).alias("weekday"),
+        (pl.col("key") % 24).alias("hour"),
+        "vends",
+    )
 
 
 def in_own_time(frame: Frame, column: str, done: Reconciliation) -> Frame:
@@ -37,32 +107,6 @@ def in_own_time(frame: Frame, column: str, done: Reconciliation) -> Frame:
 
 def _week() -> pl.Expr:
     return pl.col("local").dt.truncate("1w").dt.date().alias("week")
-
-
-def money_by_week(local_vends: Frame) -> Frame:
-    """machine, week (Date), tender, money: what vends that stayed paid brought in, minor units; a price that is only
-    known as a range counts at its low end, as in the summaries."""
-    paid = local_vends.filter(pl.col("stayed_paid") & pl.col("tender").cast(pl.String).is_in(PAID_TENDERS))
-    return (
-        paid.group_by("machine", _week(), pl.col("tender").cast(pl.String))
-        .agg((pl.col("paid_low") * pl.col("quantity")).sum().alias("money"))
-        .sort("machine", "week", "tender")
-    )
-
-
-def vends_by_hour(local_vends: Frame) -> Frame:
-    """machine, weekday (1 Monday to 7), hour (0 to 23), vends: units that dropped, test vends left out."""
-    dropped = pl.col("outcome").cast(pl.String).is_in(DROPPED_OUTCOMES) & (pl.col("tender").cast(pl.String) != "test")
-    return (
-        local_vends.filter(dropped)
-        .group_by(
-            "machine",
-            pl.col("local").dt.weekday().cast(pl.Int64).alias("weekday"),
-            pl.col("local").dt.hour().cast(pl.Int64).alias("hour"),
-        )
-        .agg(pl.col("quantity").sum().alias("vends"))
-        .sort("machine", "weekday", "hour")
-    )
 
 
 def variance_by_week(stock: Frame, done: Reconciliation) -> Frame:

@@ -3,6 +3,7 @@ where there are too many machines for one page."""
 
 from collections.abc import Callable, Iterator
 
+from recon.balance.earnings import shown_vends
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
 from recon.report.html.findings import GRAVE, OPEN
@@ -11,7 +12,6 @@ from recon.report.html.machine_part import MachinePart, Machines
 from recon.report.html.markup import Common
 from recon.report.html.markup_front import Front, MachineRow, front_page
 from recon.report.html.markup_machine import machine_page
-from recon.report.html.over_time import shown_vends
 from recon.report.html.places import NAME, where
 from recon.report.html.spelling import Spelling, slug
 from recon.report.html.svg import shortened
@@ -116,7 +116,7 @@ def _rows(
 
 def _span(done: Reconciliation, spell: Spelling) -> str:
     """The days of the vends shown, and the currency."""
-    times = shown_vends(done)["time"]
+    times = shown_vends(done).select("time").to_series()
     if times.len() == 0:
         return f"no vends up to {spell.moment(done.until)}"
     first, last = times.min(), times.max()

@@ -15,32 +15,36 @@ _NOT_CONTENT = ("file", "row")
 
 
 def part_duplicates(frame: Frame, kind: FileKind, reach: Frame | None = None) -> tuple[Frame, Frame]:
-    """Part the rows of all files of one kind (sorted by file and row) into those that count and remarks on the others.
+    """Part the rows of all files of one kind, in any order, into those that count and remarks on the others.
 
     reach: `file`, and up to when it goes (`reach`), where `frame` has the vends of some machines only.
-
-    Returns (kept, notices): kept has the columns of `frame`; notices has one `duplicate-row` a row left out, with the
-    row that stands for it, and one `reference-reused` a vend whose reference another vend already had.
+    Returns (kept, notices), in no certain order: kept has the columns of `frame`; notices has one `duplicate-row` a row
+    left out, with the row that stands for it, and one `reference-reused` a vend whose reference another vend already
+    had.
     """
     content = [column.name for column in BY_KIND[kind].columns if column.name not in _NOT_CONTENT]
+    if kind == "vends":
+        return _vends(frame, content, reach)
+    ordered = frame.sort("file", "row")
     if kind == "cash":
-        return _cash(frame, content)
+        return _cash(ordered, content)
     if kind == "counts":
-        return _counts(frame, content)
-    if kind != "vends":
-        kept, repeats = _multiset(frame, content)
-        return kept, repeats
+        return _counts(ordered, content)
+    return _multiset(ordered, content)
+
+
+def _vends(frame: Frame, content: list[str], reach: Frame | None) -> tuple[Frame, Frame]:
+    """Only rows that share a reference, or have none, are put in order and looked at: they are few in most logs."""
     repeated = _repeated_references(frame)
     if repeated is None:
         return frame, NOTICES.empty()
-    referred = frame.filter(repeated)
+    referred = frame.filter(repeated).sort("file", "row")
     kept_one, repeats_one = _by_content(referred, content)
     last_told = _last_told(referred, _reach(frame) if reach is None else reach, content)
     kept_one, changed = _newest_states(kept_one, last_told, content)
-    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()), content)
+    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()).sort("file", "row"), content)
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
-    kept = pl.concat([single, kept_one, kept_two]).sort("file", "row")
-    return kept, pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
+    return pl.concat([single, kept_one, kept_two]), pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
 
 
 def _collection() -> pl.Expr:

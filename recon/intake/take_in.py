@@ -55,7 +55,8 @@ class Intake:
 
 
     def vends_of(self, first: str, last: str) -> tuple[Frame, Frame]:
-        """The vends of the machines whose ids lie from `first` to `last`, and remarks (NOTICES) on their repeats.
+        """The vends of the machines whose ids lie from `first` to `last`, in no certain order, and remarks (NOTICES) on
+        their repeats.
 
         Only where there are `rows`: vends of other machines repeat none of these.
         """
@@ -233,13 +234,13 @@ def _rejects(gathered: Gathered, refused: list[Frame], files: Collection[int]) -
 
 
 def _parted(frame: Frame, kind: FileKind, stands_for: Frame, reach: Frame | None = None) -> tuple[Frame, Frame]:
-    """The rows of a kind that count, and remarks on those that repeat them.
+    """The rows of a kind that count, in no certain order, and remarks on those that repeat them.
 
     A mended row is told from its repeats as if it stood where it came from: there it would not be one.
     """
-    kept, repeats = part_duplicates(as_if(frame, stands_for).sort("file", "row"), kind, reach)
-    whole = guard(as_they_stand(kept, stands_for, ("file", "row")), BY_KIND[kind])
-    return whole, as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row"))
+    kept, repeats = part_duplicates(as_if(frame, stands_for), kind, reach)
+    there = as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row"))
+    return as_they_stand(kept, stands_for, ("file", "row")), there
 
 
 def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> Intake:
@@ -248,7 +249,8 @@ def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> I
     for kind, parts in gathered.accepted.items():
         spec = BY_KIND[kind]
         whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
-        frames[kind], repeats = _parted(whole, kind, stands_for)
+        counting, repeats = _parted(whole, kind, stands_for)
+        frames[kind] = guard(counting, spec)
         notices.append(repeats)
     remarks = pl.concat([NOTICES.empty(), *notices])
     rejects = guard(_told_mended(pl.concat([REJECTS.empty(), *gathered.rejects]), gathered, stands_for), REJECTS)

@@ -28,22 +28,30 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
         .with_columns(pl.col("machine_no").cast(pl.Int32))
     )
     marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
-    paid = priced.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
+    vends = priced.select(
+        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome"
+    )
+    paid = vends.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
         numbers, on="machine", how="inner"
     )
-    paid = paid.with_columns(
-        (pl.col("paid_low") * pl.col("quantity")).alias("low"), (pl.col("paid_high") * pl.col("quantity")).alias("high")
+    paid = paid.select(
+        "machine_no",
+        "time",
+        (pl.col("paid_low") * pl.col("quantity")).alias("low"),
+        (pl.col("paid_high") * pl.col("quantity")).alias("high"),
+        "priced",
+        "stayed_paid",
+        "quantity",
     )
-    events = into_windows(
-        paid.select("machine_no", "time", "low", "high", "priced", "stayed_paid", "quantity"), marks, "machine_no", near
-    )
+    events = into_windows(paid, marks, "machine_no", near)
     windows = marks
     for part in _sums(events, marks, near):
         windows = windows.join(part, on="mark", how="left", maintain_order="left")
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
     logs_cash = (
-        priced.filter(pl.col("tender") == "cash")
+        priced.select("machine", "tender")
+        .filter(pl.col("tender") == "cash")
         .select("machine")
         .unique()
         .with_columns(pl.lit(True).alias("logs_cash"))

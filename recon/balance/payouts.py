@@ -97,7 +97,8 @@ def card_money(
 
 def _days(priced: Frame, zone: str) -> Frame:
     """Card vends that stayed paid, by machine and local day of the route."""
-    paid = priced.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
+    vends = priced.select("machine", "time", "tender", "stayed_paid", "quantity", "paid_low", "paid_high")
+    paid = vends.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
     return (
         paid.group_by("machine", pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
         .agg(

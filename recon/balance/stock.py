@@ -44,21 +44,16 @@ def stock_windows(
     last = seen.unique(["slot", "time"], keep="last", maintain_order=True)
     marks = number_marks(last.select("slot", "time", "counted", "file", "row"), "slot")
     filled = into_windows(_load_events(placed, last, loads), marks, "slot", near, mark_first=count_first)
-    sold = into_windows(
-        priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select(
-            "slot", "time", "units", "outcome", "file", "row"
-        ),
-        marks,
-        "slot",
-        near,
-    )
+    vends = priced.select("slot", "time", "units", "outcome", "file", "row")
+    gone = vends.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0))
+    sold = into_windows(gone, marks, "slot", near)
     spans = _spans(marks, filled, sold, near)
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
         moves=_moves(filled, sold),
         restated=_restated(seen, last),
-        early=_early(priced, loads, marks),
+        early=_early(gone.drop("outcome"), loads, marks),
     )
 
 
@@ -192,12 +187,9 @@ def _restated(seen: Frame, last: Frame) -> Frame:
     )
 
 
-def _early(priced: Frame, loads: Frame, marks: Frame) -> Frame:
+def _early(sold: Frame, loads: Frame, marks: Frame) -> Frame:
     """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
     firsts = marks.group_by("slot").agg(pl.col("time").min().alias("first_count"))
-    sold = priced.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0)).select(
-        "slot", "time", "units", "file", "row"
-    )
     put = loads.filter(pl.col("slot").is_not_null()).select(
         "slot", "time", pl.lit(0, pl.Int64).alias("units"), "file", "row"
     )

@@ -92,8 +92,8 @@ def _and_beyond(reached: Frame, ends: Frame, key: str, near: pl.Expr, step: int)
 def summed(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
     """Sums by window number (`mark`); events without a window are left out."""
     return (
-        events.with_columns(window.alias("mark"))
+        events.select(window.alias("mark"), **sums)
         .filter(pl.col("mark").is_not_null())
         .group_by("mark")
-        .agg(total.sum().cast(pl.Int64).alias(name) for name, total in sums.items())
+        .agg(pl.col(name).sum().cast(pl.Int64) for name in sums)
     )

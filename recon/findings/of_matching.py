@@ -15,10 +15,7 @@ if TYPE_CHECKING:
 
 def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
     """Rows of any kind that name a machine without a layout. placed: frames with machine, file and row, by kind."""
-    rows = pl.concat([frame.select("machine", "file", "row") for frame in placed.values()])
-    strange = rows.filter(pl.col("machine").is_not_null()).join(
-        layouts.machines.select("machine"), on="machine", how="anti"
-    )
+    strange = _strange([frame.select("machine", "file", "row") for frame in placed.values()], layouts)
     if strange.height == 0:
         return NOTHING
     strange = strange.sort("machine", "file", "row")
@@ -30,6 +27,15 @@ def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller)
         groups,
         evidence_of(strange.join(groups.select("n", "machine"), on="machine").sort("n", "file", "row")),
     )
+
+
+def _strange(parts: list[Frame], layouts: Layouts) -> Frame:
+    """The rows that name a machine without a layout. Most files name none: the names are looked at before the rows."""
+    names = pl.concat([part.select(pl.col("machine").unique()) for part in parts]).unique().drop_nulls()
+    unknown = names.join(layouts.machines.select("machine"), on="machine", how="anti")
+    if unknown.height == 0:
+        return parts[0].clear()
+    return pl.concat([part.join(unknown, on="machine", how="semi") for part in parts])
 
 
 def _near(machine: str, layouts: Layouts) -> str:
@@ -153,11 +159,23 @@ def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
 
 def price_findings(priced: Frame, layouts: Layouts, spell: Speller) -> Iterator[Draft]:
     """Prices that were filled, that could not be, and that differ from the layout's."""
-    named = priced.rename({"label": "logged_label"}).join(layouts.slots.select("slot", "label"), on="slot", how="left")
-    known = named.join(layouts.machines.select("machine"), on="machine", how="semi")
-    yield _filled(known.filter(pl.col("priced").is_in(["layout", "neighbours"])), spell)
-    yield _unpriced(known.filter(pl.col("priced") == "range"), spell)
-    yield _differing(known.filter((pl.col("priced") == "log") & (pl.col("price") != pl.col("layout_price"))), spell)
+    filled, open_ = pl.col("priced").is_in(["layout", "neighbours"]), pl.col("priced") == "range"
+    differs = (pl.col("priced") == "log") & (pl.col("price") != pl.col("layout_price"))
+    # Most vends have the price of the layout: all else is asked of the others alone.
+    told = priced.select(_OF_PRICES).filter(filled | open_ | differs)
+    named = told.rename({"label": "logged_label"}).join(
+        layouts.slots.select("slot", "label"), on="slot", how="left", maintain_order="left"
+    )
+    known = named.join(layouts.machines.select("machine"), on="machine", how="semi", maintain_order="left")
+    yield _filled(known.filter(filled), spell)
+    yield _unpriced(known.filter(open_), spell)
+    yield _differing(known.filter(differs), spell)
+
+
+_OF_PRICES = (
+    "file", "row", "machine", "time", "bus", "label", "slot", "product", "tender", "quantity", "price", "layout_price",
+    "priced", "paid_low", "paid_high",
+)  # fmt: skip
 
 
 def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> tuple[Frame, Frame]:

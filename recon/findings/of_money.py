@@ -128,10 +128,10 @@ def _no_collection(
     """
     ends = collections.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
     visits = counts.group_by("machine").agg(pl.col("time").max().alias("visited"))
-    paid = priced.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(
-        layouts.machines.select("machine"), on="machine", how="semi"
-    )
-    paid = paid.join(ends, on="machine", how="left").join(visits, on="machine", how="left")
+    machines = layouts.machines.select("machine")
+    known = machines.join(ends, on="machine", how="left").join(visits, on="machine", how="left")
+    vends = priced.select("machine", "time", "file", "row", "paid_low", "quantity", "tender", "stayed_paid")
+    paid = vends.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(known, on="machine", how="inner")
     gap = (
         pl.when(pl.col("first").is_null())
         .then(pl.lit("none"))
@@ -306,7 +306,10 @@ def unpaid_vends(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Dra
         pl.col("first").alias("from_day"),
     )
     days = unpaid.join(rows.select("n", "machine", "stretch"), on=["machine", "stretch"]).select("n", "machine", "day")
-    paid = priced.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
+    vends = priced.select("machine", "time", "file", "row", "tender", "stayed_paid")
+    paid = vends.join(days.select("machine").unique(), on="machine", how="semi").filter(
+        (pl.col("tender") == "card") & pl.col("stayed_paid")
+    )
     dated = paid.with_columns(pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
     return Draft(
         "unpaid-vends", rows, evidence_of(dated.join(days, on=["machine", "day"]).sort("n", "time", "file", "row"))

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from functools import lru_cache
 
 from recon.intake.dialect import Sought, fold
 from recon.model.source import FIELDS, REQUIRED, Source
@@ -165,6 +166,7 @@ def _machine_for(names: Sequence[str], described: SourceFile) -> str | None:
     return source.machines.get(found.group(1), found.group(1))
 
 
+@lru_cache(maxsize=256)
 def _own_names(header: tuple[str, ...]) -> Reading:
     """A file in our own field names needs no description: its kind is the one whose fields it has."""
     by_fold = {fold(column): column for column in header}

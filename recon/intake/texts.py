@@ -13,7 +13,7 @@ from recon.intake.amounts import MONEY, WHOLE, dressed_rows, plain_numbers
 from recon.intake.clock import Written, read_alike, read_times
 from recon.intake.describe import Reading
 from recon.intake.known import Known
-from recon.intake.table import ROW, TextTable
+from recon.intake.table import ROW, FileLines, TextTable
 from recon.model.frames import Frame
 from recon.model.words import FileKind
 
@@ -104,7 +104,8 @@ def _cells(files: Sequence[Settled]) -> Frame:
             ),
         ]
     )
-    frame = frame.with_columns(pl.col(names).str.strip_chars())
+    if not all(_without_blanks(file.table) for file in files):
+        frame = frame.with_columns(pl.col(names).str.strip_chars())
     shortest = frame.select(pl.col(names).str.len_bytes().min()).row(0)
     blank = [name for name, least in zip(names, shortest, strict=True) if least == 0]
     emptied = [pl.when(pl.col(name) != "").then(name) for name in blank]
@@ -117,6 +118,18 @@ def _cells(files: Sequence[Settled]) -> Frame:
         machine = machine.replace(reading.source.machines) if reading.source.machines else machine
     when = [_when(reading).alias("text_when")] if reading.kind in CLOCKED else []
     return frame.with_columns(machine.alias("machine"), *when)
+
+
+_BLANKS = "\t\x0b\x0c\r "
+"""What else of ASCII than line ends is stripped."""
+
+
+def _without_blanks(table: TextTable) -> bool:
+    """Whether no cell can have a blank at either end, for the file has none at all."""
+    lines = table.lines
+    if not isinstance(lines, FileLines) or not lines.text.isascii():
+        return False
+    return not any(mark in lines.text for mark in (*_BLANKS, '"'))
 
 
 def _joined(name: str, parts: Sequence[pl.Series]) -> pl.Series:

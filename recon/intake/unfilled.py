@@ -9,7 +9,7 @@ from dataclasses import replace
 import polars as pl
 
 from recon.intake.describe import Reading
-from recon.intake.table import ROW, SHOWN, Passed, TextTable
+from recon.intake.table import FEW_ROWS, ROW, SHOWN, Passed, TextTable
 from recon.model.words import FileKind
 
 _NAMED = ("machine", "label", "bus")
@@ -19,6 +19,12 @@ _DRAFTED: dict[FileKind, tuple[str, ...]] = {"counts": ("machine", "label"), "ca
 """Fields that a drafted sheet has filled in on every line: where one is blank, somebody else wrote the line."""
 
 
+def _any_blank(cells: pl.Series) -> bool:
+    if cells.len() <= FEW_ROWS:
+        return any(cell is None or not cell.strip() for cell in cells.to_list())
+    return cells.null_count() > 0 or bool((cells.str.strip_chars() == "").any())
+
+
 def without_unfilled(table: TextTable, reading: Reading) -> TextTable:
     """Pass over the lines of a count or cash sheet that hold nothing but what it was drafted with."""
     drafted, columns = _DRAFTED.get(reading.kind, ()), reading.columns
@@ -26,6 +32,9 @@ def without_unfilled(table: TextTable, reading: Reading) -> TextTable:
         return table
     # The fields that a person fills in come first: most files are done with after one of them.
     asked = sorted((field in _NAMED, column, field in drafted) for field, column in columns.items())
+    told = next((column for named, column, _ in asked if not named), None)
+    if told is not None and not _any_blank(table.column(told)):
+        return table
     blank: pl.Series | None = None
     for named, column, filled in asked:
         if named and not filled:

@@ -22,6 +22,8 @@ FIT = 0.85
 """How well it must fit at least."""
 NIGHT, DAY = range(6), range(8, 18)
 HOURS = range(24)
+_HOUR = 3_600_000_000
+"""Microseconds."""
 
 
 def suspect_zones(counted: Frame) -> Frame:
@@ -51,7 +53,16 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
 
     vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
     """
-    per_hour = vends.group_by("file", "machine", pl.col("time").dt.truncate("1h").alias("time")).len()
+    # Vends stand machine by machine: one integer for file, stretch of a machine and hour is grouped by in no time.
+    hour = pl.col("time").to_physical() // _HOUR
+    stretch = pl.col("machine").rle_id().cast(pl.Int64) * (hour.max() - hour.min() + 1) + hour - hour.min()
+    files = pl.col("file").max().cast(pl.Int64) + 1
+    per_hour = (
+        vends.select("file", "machine", "time", (stretch * files + pl.col("file")).alias("group"))
+        .group_by("group")
+        .agg(pl.col("file", "machine").first(), pl.col("time").first().dt.truncate("1h"), pl.len())
+        .drop("group")
+    )
     zone = (
         pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
         if zones

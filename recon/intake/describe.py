@@ -51,16 +51,18 @@ def sought_by(described: SourceFile | None) -> Sought:
             return held == wanted, len(held)
 
         return its_columns
-    kinds: Sequence[FileKind] = FILE_KINDS
-    fixed: set[str] = set()
+    kinds: tuple[FileKind, ...] = FILE_KINDS
+    fixed: frozenset[str] = frozenset()
     if described is not None:
-        kinds, fixed = [described.source.kind], _fixed(described.source)
+        kinds, fixed = (described.source.kind,), frozenset(_fixed(described.source))
+    return lambda cells: _our_names(tuple(cells), kinds, fixed)
 
-    def our_names(cells: Sequence[str]) -> tuple[bool, int]:
-        there = {fold(cell) for cell in cells} & _EVERY_FIELD
-        return any(meets(kind, there | fixed) for kind in kinds), len(there)
 
-    return our_names
+@lru_cache(maxsize=256)
+def _our_names(cells: tuple[str, ...], kinds: tuple[FileKind, ...], fixed: frozenset[str]) -> tuple[bool, int]:
+    """One export after the other has the same header."""
+    there = {fold(cell) for cell in cells} & _EVERY_FIELD
+    return any(meets(kind, there | fixed) for kind in kinds), len(there)
 
 
 _EVERY_FIELD = frozenset(field for fields in FIELDS.values() for field in fields)

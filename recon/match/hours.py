@@ -33,8 +33,11 @@ def suspect_zones(counted: Frame) -> Frame:
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
-    profiles, others = _profiles(counted)
-    judged = {file: found for file, own in profiles.items() if (found := _judge(own, others[file])) is not None}
+    profiles = _profiles(counted.group_by("file", "hour").agg(pl.col("len").sum()))
+    everyone = _profiles(_of_same_machines(counted))
+    judged = {
+        file: found for file in sorted(profiles) if (found := _judge(profiles[file], everyone[file])) is not None
+    }
     less = _less_by_day(profiles) if len(profiles) == len(judged) == 2 else None
     rows = [(file, *found) for file, found in judged.items() if less is None or file == less]
     shape = {
@@ -78,23 +81,20 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum().cast(pl.Int64))
 
 
-def _profiles(counted: Frame) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
-    """Vends by hour of day of each file, and of the same machines in all other files; files by their number.
+def _of_same_machines(counted: Frame) -> Frame:
+    """For each file and hour the vends of its machines in all files, its own among them: file, hour, len."""
+    totals = counted.lazy().group_by("machine", "hour").agg(pl.col("len").sum())
+    pairs = counted.lazy().select("file", "machine").unique()
+    # Every file with each hour of each of its machines: summed up as they come, they are never all at hand.
+    return pairs.join(totals, on="machine").group_by("file", "hour").agg(pl.col("len").sum()).collect()
 
-    A file is a handful of figures: polars would be asked five times for each.
-    """
-    of_file: dict[int, list[int]] = {}
-    of_machine: dict[str, list[int]] = {}
-    machines: dict[int, dict[str, None]] = {}
-    for file, machine, hour, count in counted.sort("file").select("file", "machine", "hour", "len").iter_rows():
-        of_file.setdefault(file, [0] * len(HOURS))[hour] += count
-        of_machine.setdefault(machine, [0] * len(HOURS))[hour] += count
-        machines.setdefault(file, {})[machine] = None
-    others = {}
-    for file, own in of_file.items():
-        every = [sum(hours) for hours in zip(*(of_machine[machine] for machine in machines[file]), strict=True)]
-        others[file] = [total - mine for total, mine in zip(every, own, strict=True)]
-    return of_file, others
+
+def _profiles(counted: Frame) -> dict[int, list[int]]:
+    """Vends by the hour of day, for each file. counted: file, hour and len, one row a file and hour."""
+    profiles: dict[int, list[int]] = {}
+    for file, hour, count in counted.select("file", "hour", "len").iter_rows():
+        profiles.setdefault(file, [0] * len(HOURS))[hour] = count
+    return profiles
 
 
 def _less_by_day(profiles: Mapping[int, Sequence[int]]) -> int | None:
@@ -104,12 +104,14 @@ def _less_by_day(profiles: Mapping[int, Sequence[int]]) -> int | None:
     return low if by_day[high] - by_day[low] >= GAIN else None
 
 
-def _judge(mine: Sequence[int], others: Sequence[int]) -> tuple[int, int, float, float, float] | None:
+def _judge(mine: Sequence[int], every: Sequence[int]) -> tuple[int, int, float, float, float] | None:
+    """every: the hours of the same machines in all files, this one among them."""
     count = sum(mine)
     if count < FEWEST:
         return None
+    others = [total - part for total, part in zip(every, mine, strict=True)]
     night = sum(mine[hour] for hour in NIGHT) / count
-    if sum(others) < FEWEST:
+    if sum(others) < FEWEST or _fits_as_it_is(mine, others):
         return _alone(mine, count, night)
     fits = {offset: likeness(moved(mine, offset), others) for offset in range(-12, 13)}
     best = max(fits, key=lambda offset: (round(fits[offset], 9), -abs(offset)))
@@ -117,6 +119,12 @@ def _judge(mine: Sequence[int], others: Sequence[int]) -> tuple[int, int, float,
         # The others may be in the same wrong zone.
         return _alone(mine, count, night)
     return count, best, fits[best], fits[0], night
+
+
+def _fits_as_it_is(mine: Sequence[int], others: Sequence[int]) -> bool:
+    """Whether the likeness without an offset leaves no room for a better one, as in nearly every file: it is 1 at most.
+    """
+    return likeness(mine, others) > 1 - GAIN + 1e-9
 
 
 def _alone(mine: Sequence[int], count: int, night: float) -> tuple[int, int, float, float, float] | None:

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from recon.model.frames import Frame
+from recon.model.frames import TIME, Frame
 
 FEWEST = 60
 """Vends in a file, and in the files it is held against, below which hours say too little."""
@@ -55,30 +55,38 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     """How many vends there are by file, machine and local hour of day: file, machine, hour (Int8), len (Int64).
 
     vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
+
+    Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
     """
-    # Vends stand machine by machine: one integer for file, stretch of a machine and hour is grouped by in no time.
-    hour = pl.col("time").to_physical() // _HOUR
-    stretch = pl.col("machine").rle_id().cast(pl.Int64) * (hour.max() - hour.min() + 1) + hour - hour.min()
-    files = pl.col("file").max().cast(pl.Int64) + 1
-    per_hour = (
-        vends.select("file", "machine", "time", (stretch * files + pl.col("file")).alias("group"))
-        .group_by("group")
-        .agg(pl.col("file", "machine").first(), pl.col("time").first().dt.truncate("1h"), pl.len())
-        .drop("group")
-    )
-    zone = (
-        pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
-        if zones
-        else pl.lit(default)
-    )
-    parts = [
-        part.with_columns(pl.col("time").dt.convert_time_zone(str(key[0])).dt.hour().alias("hour"))
-        for key, part in per_hour.with_columns(zone.alias("zone")).partition_by("zone", as_dict=True).items()
-    ]
-    if not parts:
+    if vends.height == 0:
         return pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String, "hour": pl.Int8, "len": pl.Int64})
-    whole = pl.concat([part.select("file", "machine", "hour", "len") for part in parts])
-    return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum().cast(pl.Int64))
+    hour = vends["time"].to_physical() // _HOUR
+    stretch = vends["machine"].rle_id()
+    machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
+    zone = [zones.get(name, default) for name in machine.to_list()]
+    names = sorted(set(zone))
+    first, last = hour.min(), hour.max()
+    assert isinstance(first, int)
+    assert isinstance(last, int)
+    starts = (pl.int_range(first, last + 1, eager=True) * _HOUR).cast(TIME)
+    clocks = pl.concat([starts.dt.convert_time_zone(name).dt.hour() for name in names])
+    place = pl.Series([names.index(name) * starts.len() for name in zone], dtype=pl.Int64)
+    local = clocks.gather(place.gather(stretch) + hour - first)
+    files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
+    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
+    counted = key.alias("key").to_frame().group_by("key").len("len")
+    where = counted["key"] // len(HOURS)
+    whole = pl.DataFrame(
+        {
+            "file": (where % files).cast(pl.Int32),
+            "machine": machine.gather(where // files),
+            "hour": (counted["key"] % len(HOURS)).cast(pl.Int8),
+            "len": counted["len"].cast(pl.Int64),
+        }
+    )
+    if machine.n_unique() == machine.len():
+        return whole
+    return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum())
 
 
 def _of_same_machines(counted: Frame) -> Frame:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final, Literal, NamedTuple, get_args
 
-from recon.ledger.canonical import canonical
+from recon.ledger.canonical import LARGEST_INTEGER, canonical
 from recon.ledger.merkle import leaf_hash
 
 EntryKind = Literal[
@@ -70,10 +70,20 @@ def spelled(moment: datetime) -> str:
 
 def new_row(number: int, at: datetime, kind: EntryKind, body: Mapping[str, Any], previous: str) -> Row:
     """The row of a new entry. Raises ValueError or TypeError where the body is no canonical JSON."""
+    return new_row_and_bytes(number, at, kind, body, previous)[0]
+
+
+def new_row_and_bytes(
+    number: int, at: datetime, kind: EntryKind, body: Mapping[str, Any], previous: str
+) -> tuple[Row, bytes]:
+    """The row of a new entry, and the bytes that are hashed for it, as `bytes_of_row` makes them of the row."""
+    text = canonical(body)
     # As it will be read again. Floats are refused: they are no amounts, and two programs may spell them differently.
-    text = canonical(json.loads(canonical(body), parse_float=_no_float))
-    data = _bytes(number, spelled(at), kind, previous, text)
-    return Row(number, spelled(at), kind, text.decode(), previous, hashlib.sha256(data).hexdigest())
+    if not isinstance(json.loads(text, parse_float=_no_float, parse_int=_whole), dict):
+        raise ValueError("the body is no JSON object")
+    moment = spelled(at)
+    data = _bytes(number, moment, kind, previous, text)
+    return Row(number, moment, kind, text.decode(), previous, hashlib.sha256(data).hexdigest()), data
 
 
 def _bytes(number: int, at: str, kind: str, previous: str, body: bytes) -> bytes:
@@ -84,6 +94,12 @@ def _bytes(number: int, at: str, kind: str, previous: str, body: bytes) -> bytes
 
 def _no_float(text: str) -> float:
     raise ValueError(f"{text} in an entry: write a number with a point as text")
+
+
+def _whole(text: str) -> int:
+    if abs(int(text)) > LARGEST_INTEGER:
+        raise ValueError(f"{text} in an entry is beyond 2^53 - 1: write it as text")
+    return int(text)
 
 
 def bytes_of_row(row: Row) -> bytes:

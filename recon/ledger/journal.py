@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from recon.ledger import formats
-from recon.ledger.entries import FIRST, Entry, EntryKind, Row, entry_of, leaf_of_row, new_row
+from recon.ledger.entries import FIRST, Entry, EntryKind, Row, entry_of, leaf_of_row, new_row, new_row_and_bytes
 from recon.ledger.faults import told
 from recon.ledger.files import ledger_folder
 from recon.ledger.lock import locked
-from recon.ledger.merkle import Frontier
+from recon.ledger.merkle import Frontier, leaf_hash
 from recon.model.errors import LedgerDamaged, ReconError
 from recon.model.reconciliation import Anchor
 
@@ -118,9 +118,10 @@ class Writer(Ledger):
         or TypeError for what JSON cannot carry, ReconError where the disk does not take it.
         """
         previous = self._all("SELECT hash FROM entry ORDER BY number DESC LIMIT 1")
-        row = new_row(self._frontier.size + 1, at, kind, body, previous[0][0] if previous else FIRST)
+        last = previous[0][0] if previous else FIRST
+        row, hashed = new_row_and_bytes(self._frontier.size + 1, at, kind, body, last)
         self._all(f"INSERT INTO entry ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)", *row)
-        self._frontier.append(leaf_of_row(row))
+        self._frontier.append(leaf_hash(hashed))
         return entry_of(row)
 
     def commit(self) -> None:

@@ -213,8 +213,9 @@ def _readings(
     """For each file what its reading hung on. names: those that it goes by. machines: `file` and `machine`.
     with_rejects: the files of which rows were rejected."""
     keys = Keys(known)
-    by_file = machines.drop_nulls().unique().partition_by("file", as_dict=True)
-    own = {key[0]: sorted(part["machine"]) for key, part in by_file.items()}
+    own: dict[int, list[str]] = {}
+    for number, machine in machines.drop_nulls().unique().sort("file", "machine").iter_rows():
+        own.setdefault(number, []).append(machine)
     readings = {}
     for number in numbers:
         # A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine

@@ -13,16 +13,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
+from typing import Any
 
 from recon import __version__
 from recon.ledger.journal import Writer, writing
-from recon.ledger.record import lines_of_entry, record_files, record_restated, record_run, record_settings
+from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
 from recon.reconcile import Progress, Run, run
-from recon.report.folder import write_report
+from recon.report.folder import Content, write_report
 from recon.report.html import report_pages
 from recon.report.rejects_csv import rejects_csv
+from recon.report.results_json import results_pieces
 from recon.route.folder import read_route
 
 
@@ -67,9 +69,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
-    results = finished.json()
-    digest = hashlib.sha256(results.encode()).hexdigest()
-    files = _files(finished.reconciliation, results, ledger.anchor, digest)
+    results = _Results(results_pieces(finished.reconciliation))
+    files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
         files = chain(files, report_pages(finished.reconciliation))
     if tables:
@@ -79,8 +80,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         ledger,
         report=report.folder.name,
         sums=report.sums,
-        results=digest,
-        lines=lines_of_entry(results.encode()),
+        results=results.digest,
+        lines=results.lines,
         inputs=done.frames["inputs"],
         seen=seen,
         versions=versions(),
@@ -97,9 +98,39 @@ def versions() -> dict[str, str]:
     return {"recon": __version__, "python": platform.python_version(), **told}
 
 
-def _files(done: Reconciliation, results: str, anchor: Anchor, digest: str) -> Iterator[tuple[str, str | bytes]]:
-    yield "results.json", results
+class _Results:
+    """The text of results.json on its way into its file: what the ledger says of it is known once all has passed."""
+
+    def __init__(self, pieces: Iterator[str]) -> None:
+        self._pieces = pieces
+        self._sha256 = hashlib.sha256()
+        self._seen: list[bytes] = []
+        self._breaks = 0
+
+    def __iter__(self) -> Iterator[bytes]:
+        for piece in self._pieces:
+            data = piece.encode()
+            self._sha256.update(data)
+            self._breaks += data.count(b"\n")
+            # Of a long text the lines are not hashed one by one: it need not be kept.
+            self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
+            yield data
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the whole, hex."""
+        return self._sha256.hexdigest()
+
+    @property
+    def lines(self) -> dict[str, Any] | None:
+        """As from lines_of_entry."""
+        return lines_of_entry(b"".join(self._seen)) if self._breaks <= LINES_HASHED else None
+
+
+def _files(done: Reconciliation, results: _Results, anchor: Anchor) -> Iterator[tuple[str, Content]]:
+    yield "results.json", iter(results)
     yield "rejects.csv", rejects_csv(done)
+    digest = results.digest
     told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}
     yield "ledger.json", json.dumps(told, indent=2) + "\n"
 

@@ -108,7 +108,11 @@ def reconcile_folder(
     with Progress(quiet=quiet, inbox=route / "inbox") as progress:
         first, last = span_of(route, since, until)
         finished, folder = _run(route, first, last, progress, dry_run=dry_run, tables=tables, page=page)
-    _print(finished, form, every=every, draw=draw)
+    if form is Format.json:
+        for piece in _results(finished, folder):
+            typer.echo(piece, nl=False)
+    else:
+        _print(finished, every=every, draw=draw)
     if not quiet:
         _hints(route, finished, folder, progress)
     return _exit_code(finished, fail_on)
@@ -136,10 +140,19 @@ def _run(
     return recorded.run, recorded.report
 
 
-def _print(finished: "Run", form: Format, *, every: bool, draw: bool | None) -> None:
-    if form is Format.json:
-        typer.echo(finished.json(), nl=False)
+def _results(finished: "Run", folder: Path | None) -> "Iterator[str]":
+    """results.json, piece by piece: spelled, or read where it has just been written."""
+    if folder is None:
+        from recon.report.results_json import results_pieces
+
+        yield from results_pieces(finished.reconciliation)
         return
+    with (folder / "results.json").open(encoding="utf-8", newline="") as written:
+        while piece := written.read(1 << 20):
+            yield piece
+
+
+def _print(finished: "Run", *, every: bool, draw: bool | None) -> None:
     from rich.console import Console
 
     from recon.report.text import print_results

@@ -3,7 +3,7 @@
 import hashlib
 import os
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -26,7 +26,11 @@ class Written(NamedTuple):
     sums: str
 
 
-def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, str | bytes]]) -> Written:
+Content = str | bytes | Iterator[bytes]
+"""What a file is to hold, whole or in pieces."""
+
+
+def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, Content]]) -> Written:
     """Write files (path below the folder, and content) into a new folder below reports/, named for the moment of the
     run in the route's zone.
 
@@ -45,13 +49,10 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, st
         part.mkdir(mode=0o700)
         sums = []
         for name, content in files:
-            data = content.encode() if isinstance(content, str) else content
             (part / name).parent.mkdir(mode=0o700, exist_ok=True)
-            _put(part / name, data)
-            sums.append(f"{hashlib.sha256(data).hexdigest()}  {name}\n")
-        listed = "".join(sums).encode()
-        _put(part / SUMS, listed)
-        return Written(_settle(part, reports, stamp), hashlib.sha256(listed).hexdigest())
+            sums.append(f"{_put(part / name, content)}  {name}\n")
+        digest = _put(part / SUMS, "".join(sums))
+        return Written(_settle(part, reports, stamp), digest)
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
         where = error.filename or reports
@@ -60,9 +61,15 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, st
         ) from error
 
 
-def _put(path: Path, data: bytes) -> None:
+def _put(path: Path, content: Content) -> str:
+    """Write a file; returns the SHA-256 of its bytes, hex."""
+    whole = content.encode() if isinstance(content, str) else content
+    digest = hashlib.sha256()
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(data)
+        for data in (whole,) if isinstance(whole, bytes) else whole:
+            digest.update(data)
+            file.write(data)
+    return digest.hexdigest()
 
 
 def _settle(part: Path, reports: Path, stamp: str) -> Path:

@@ -2,10 +2,11 @@
 
     python tests/bench --machines 200 --weeks 10 --rows 1000000 --seed 1
 
-Lays a route in a temporary folder, then does each job in a process of its own, by turns: the whole job cold (a fresh
-copy without a ledger) and warm (one more week on what was taken in), a bare scan of the logs to Parquet, the same sums
-in DuckDB, and in pandas where they fit. Prints medians, ratios and peak memory, and with --write puts them into
-docs/benchmarks.md. Pytest does not collect it: what a machine does beside it decides such figures.
+Lays a route in a temporary folder, then does each job in a process of its own, by turns: the whole job without report
+pages cold (a fresh copy without a ledger) and warm (one more week on what was taken in), a bare scan of the logs to
+Parquet, the same sums in DuckDB, and in pandas and with the pages where they fit. Prints medians, ratios and peak
+memory, and with --write puts them into docs/benchmarks.md. Pytest does not collect it: what a machine does beside it
+decides such figures.
 """
 
 import argparse
@@ -21,8 +22,8 @@ from pathlib import Path
 
 import page
 
-PANDAS_FITS = 1_000_000
-"""Vends up to which the pandas script is run."""
+FITS = 1_000_000
+"""Vends up to which the pandas script is run, and the report pages are drawn."""
 
 _HERE = Path(__file__).resolve().parent
 
@@ -59,8 +60,8 @@ def _step(name: str, *words: str) -> list[str]:
     return [sys.executable, str(_HERE / "step.py"), name, *words]
 
 
-def _recon(route: Path) -> list[str]:
-    return [sys.executable, "-m", "recon", "run", str(route), "-q", "--format", "json"]
+def _recon(route: Path, *more: str) -> list[str]:
+    return [sys.executable, "-m", "recon", "run", str(route), "-q", "--format", "json", *more]
 
 
 def _copy(route: Path, to: Path) -> Path:
@@ -77,17 +78,22 @@ def _copy(route: Path, to: Path) -> Path:
     return to
 
 
-def measure(root: Path, tries: int, *, with_pandas: bool) -> tuple[dict[str, list[Cost]], str]:
+def measure(root: Path, tries: int, *, small: bool) -> tuple[dict[str, list[Cost]], str]:
     """Do every job `tries` times by turns; returns what each took, and the totals on which all agree."""
     costs: dict[str, list[Cost]] = {}
-    peers = ["scan", "duckdb", *(["pandas"] if with_pandas else [])]
+    peers = ["scan", "duckdb", *(["pandas"] if small else [])]
     totals = ""
     for turn in range(tries):
         work = _copy(root / "route", root / "cold")
-        costs.setdefault("cold", []).append(cost_of(_recon(work), out=root / "cold.json", allowed=(0, 1)))
+        cold = cost_of(_recon(work, "--no-page"), out=root / "cold.json", allowed=(0, 1))
+        costs.setdefault("cold", []).append(cold)
         for path in (root / "next").iterdir():
             (work / "inbox" / path.name).hardlink_to(path)
-        costs.setdefault("warm", []).append(cost_of(_recon(work), out=root / "warm.json", allowed=(0, 1)))
+        warm = cost_of(_recon(work, "--no-page"), out=root / "warm.json", allowed=(0, 1))
+        costs.setdefault("warm", []).append(warm)
+        if small:
+            work = _copy(root / "route", root / "cold")
+            costs.setdefault("page", []).append(cost_of(_recon(work), out=root / "page.json", allowed=(0, 1)))
         for peer in peers:
             (root / peer).mkdir(exist_ok=True)
             words = _step("peer", peer, str(root), str(root / peer))
@@ -129,7 +135,7 @@ def main() -> None:
         logs = list((root / "route/inbox").glob("sales-*.csv"))
         mib = sum(path.stat().st_size for path in logs) / 1024**2
         sys.stderr.write(f"laid in {laid.wall:.1f} s: {len(logs)} logs, {mib:.1f} MiB\n")
-        costs, totals = measure(root, asked.tries, with_pandas=asked.rows <= PANDAS_FITS)
+        costs, totals = measure(root, asked.tries, small=asked.rows <= FITS)
     medians = {
         name: tuple(statistics.median(getattr(cost, field) for cost in taken) for field in ("wall", "busy", "peak"))
         for name, taken in costs.items()

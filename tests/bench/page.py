@@ -11,6 +11,7 @@ PAGE = Path(__file__).resolve().parents[2] / "docs/benchmarks.md"
 
 _NAMES = {
     "cold": "recon, everything new",
+    "page": "the same with report pages",
     "warm": "recon, one more week",
     "scan": "bare scan to Parquet",
     "duckdb": "DuckDB, sums alone",

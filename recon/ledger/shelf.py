@@ -172,8 +172,10 @@ def keep_batch(root: Path, fresh: Fresh, known: Known) -> Batch:
         if kind in BY_KIND:
             machines.append(frame.select("file", "machine").unique())
         if frame.height:
-            moved = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
-            tables.append({"name": kind, "sha256": keep_table(root, kind, _as_kept(kind, moved))})
+            # Where all files were read anew, their numbers stay.
+            if any(number != at for number, at in place.items()):
+                frame = frame.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
+            tables.append({"name": kind, "sha256": keep_table(root, kind, _as_kept(kind, frame))})
     for kind, path in fresh.laid_down.items() if numbers else ():
         machines.append(_machines_in(path, sorted(fresh.files)))
         tables.append({"name": kind, "sha256": _keep_laid_down(root, kind, path, fresh, place)})

@@ -35,18 +35,21 @@ class Selling:
     segments: Frame
 
 
-def selling(done: Reconciliation) -> Selling:
-    """Work out when each slot could sell, from the frames of a run (all of them, whatever part of it is shown)."""
+def selling(done: Reconciliation, stock: Stock | None = None) -> Selling:
+    """Work out when each slot could sell, from the frames of a run (all of them, whatever part of it is shown). stock:
+    as from `stock_windows` of the whole run, for who has it still: working it out anew costs more than all else here.
+    """
     frames, settings = done.frames, done.settings
     laid = Layouts(frames["machines"], frames["slots"], frames["states"])
-    stock = stock_windows(
-        place(frames["counts"], laid),
-        place(frames["loads"], laid),
-        frames["priced"],
-        laid,
-        near=timedelta(minutes=settings.tolerance.boundary_minutes),
-        count_first=settings.stock.count_when == "before-load",
-    )
+    if stock is None:
+        stock = stock_windows(
+            place(frames["counts"], laid),
+            place(frames["loads"], laid),
+            frames["priced"],
+            laid,
+            near=timedelta(minutes=settings.tolerance.boundary_minutes),
+            count_first=settings.stock.count_when == "before-load",
+        )
     reach = log_reach(frames["priced"], laid.states)
     return Selling(laid, stock, reach, _segments(stock, laid, reach, frames["priced"]))
 
@@ -143,7 +146,7 @@ def _machine_sold(spans: Frame, vends: Frame) -> Frame:
     place = log.search_sorted(asked["from"])
     following = log.extend_constant(log[-1] + 2 * wide, 1).gather(place)
     logged = asked.filter(following <= asked["to"])
-    return spans.filter((pl.col("vended") > 0) | pl.col("mark").is_in(logged["mark"]))
+    return spans.filter((pl.col("vended") > 0) | pl.col("mark").is_in(logged["mark"].implode()))
 
 
 def _cut(spans: Frame, moves: Frame) -> Frame:

@@ -12,6 +12,7 @@ from recon.balance.earnings import by_slot, earnings
 from recon.balance.plan import plan
 from recon.balance.readers import readers
 from recon.balance.selling import selling
+from recon.balance.stock import Stock
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import charts, over_time, svg_machine
@@ -62,12 +63,12 @@ class Machines:
     """All machines of a run, with their frames parted once. Iterating gives their names, those with a layout first.
     marks: the counts of every slot (slot, time)."""
 
-    def __init__(self, spell: Spelling) -> None:
+    def __init__(self, spell: Spelling, stock: Stock | None = None) -> None:
         done = spell.done
         self._spell = spell
         frames = done.frames
         money_by_week, vends_by_hour = over_time.sold_over_time(done)
-        known = selling(done)
+        known = selling(done, stock)
         earned, planned = earnings(done, reach=known.reach), plan(done, known=known)
         self.marks = known.stock.spans.select("slot", "time")
         findings, self._counts = sorted_out(frames["findings"])

@@ -49,7 +49,7 @@ def where(
     found = []
     for row in table.head(most).iter_rows(named=True):
         machine = row["machine"]
-        scale = largest[spell.currencies().get(machine, done.currency)]
+        scale = largest[spell.laid.get(machine, done.currency)]
         cells = tuple(
             Cell(
                 spell.money(row[f"{name}_short"], machine) if row[f"{name}_short"] else "",
@@ -70,7 +70,7 @@ def _share(size: int, scale: int) -> int:
 
 def _scale(table: Frame, names: Sequence[str], spell: Spelling) -> dict[str, int]:
     """The largest difference of each currency: bars are compared within one."""
-    codes, own = spell.currencies(), spell.done.currency
+    codes, own = spell.laid, spell.done.currency
     scale: dict[str, int] = {own: 1}
     for row in table.iter_rows(named=True):
         code = codes.get(row["machine"], own)

@@ -4,6 +4,7 @@ where there are too many machines for one page."""
 from collections.abc import Callable, Iterator
 
 from recon.balance.earnings import shown_vends
+from recon.balance.stock import Stock
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
 from recon.report.html.findings import GRAVE, OPEN
@@ -25,14 +26,14 @@ PLACES_SHOWN = 8
 TOGETHER = 25
 
 
-def report_pages(done: Reconciliation) -> Iterator[tuple[str, str]]:
-    """The report as (path within the report's folder, HTML), `report.html` first.
+def report_pages(done: Reconciliation, *, stock: Stock | None = None) -> Iterator[tuple[str, str]]:
+    """The report as (path within the report's folder, HTML), `report.html` first. stock: see `recon.balance.selling`.
 
     Pages of machines are made one by one as they are asked for, so that a large route never stands in memory whole.
     The same reconciliation gives the same bytes: nothing here looks at the clock.
     """
     spell = Spelling(done)
-    machines = Machines(spell)
+    machines = Machines(spell, stock)
     paged = len(machines.names) > ONE_PAGE
     css = style("tokens.css", "report.css")
     common = Common(

@@ -3,7 +3,7 @@
 import hashlib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
 
@@ -66,9 +66,15 @@ def amount_text(minor: int | None, digits: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Spelling:
-    """Spells what one run worked out: money in each machine's digits, times in its zone."""
+    """Spells what one run worked out: money in each machine's digits, times in its zone. laid: currency code of each
+    machine with a layout."""
 
     done: Reconciliation
+    laid: dict[str, str] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        laid = self.done.frames["machines"].select("machine", "currency")
+        object.__setattr__(self, "laid", dict(laid.iter_rows()))
 
     def digits(self, machine: str | None) -> int:
         return self.done.digits if machine is None else self.done.digits_of.get(machine, self.done.digits)
@@ -99,21 +105,14 @@ class Spelling:
         name = self.done.zone if machine is None else self.done.zones.get(machine, self.done.zone)
         return at.astimezone(zone(name))
 
-    def currencies(self) -> dict[str, str]:
-        """Currency code of each machine with a layout."""
-        return dict(self.done.frames["machines"].select("machine", "currency").iter_rows())
-
     def sums(self, frame: Frame, column: str) -> list[tuple[str, int, int]]:
         """The sum of a money column by currency: code, digits, sum; the route's first. Never one sum over two."""
-        laid = self.done.frames["machines"].select("machine", "currency", "digits")
-        added = (
-            frame.select("machine", pl.col(column).alias("sum"))
-            .join(laid, on="machine", how="left")
-            .group_by(pl.col("currency").fill_null(self.done.currency), pl.col("digits").fill_null(self.done.digits))
-            .agg(pl.col("sum").sum())
-            .sort(pl.col("currency") != self.done.currency, "currency")
-        )
-        return [(code, digits, int(total)) for code, digits, total in added.iter_rows()]
+        added: dict[tuple[str, int], int] = {}
+        for machine, size in frame.group_by("machine").agg(pl.col(column).sum()).iter_rows():
+            key = self.laid.get(machine, self.done.currency), self.digits(machine)
+            added[key] = added.get(key, 0) + int(size)
+        route = self.done.currency
+        return [(*key, added[key]) for key in sorted(added, key=lambda key: (key[0] != route, key))]
 
     def total(self, frame: Frame, column: str) -> str:
         """`66.50`, or `66.50 + 300 JPY` where machines have other currencies; sizes without a sign."""

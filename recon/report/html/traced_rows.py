@@ -37,14 +37,14 @@ def with_rows_of(done: Reconciliation, windows: Frame, slots: Frame, marks: Fram
     days = _days(_spans(windows, slots, marks, rows.values()), near)
     repeated = _repeated(frames["notices"], machines)
     number = (days["slot"].cast(pl.Int64) * _DAYS + days["day"]).unique()
-    of_slots = (pl.col("slot").cast(pl.Int64) * _DAYS + _DAY).is_in(number).fill_null(False) | repeated
+    of_slots = (pl.col("slot").cast(pl.Int64) * _DAYS + _DAY).is_in(number.implode()).fill_null(False) | repeated
     rows["priced"] = rows["priced"].filter(of_slots)
     # What sheets say may name no slot: so theirs are kept by the days of the whole machine.
     places = {machine: at for at, machine in enumerate(machines)}
     place = pl.col("machine").replace_strict(places, default=None, return_dtype=pl.Int64) * _DAYS
     visited = days.join(slots.select("slot", "machine"), on="slot").select(place + pl.col("day")).to_series().unique()
     for name in ("counts", "loads"):
-        rows[name] = rows[name].filter((place + _DAY).is_in(visited) | repeated)
+        rows[name] = rows[name].filter((place + _DAY).is_in(visited.implode()) | repeated)
     return replace(done, frames={**frames, **rows, "stock": windows})
 
 
@@ -91,4 +91,4 @@ def _repeated(notices: Frame, machines: Collection[str]) -> pl.Expr:
     if told.height == 0:
         return pl.lit(False)
     number = told.select(pl.col("other_file").cast(pl.Int64) * _ROWS + pl.col("other_row")).to_series().drop_nulls()
-    return (pl.col("file").cast(pl.Int64) * _ROWS + pl.col("row")).is_in(number)
+    return (pl.col("file").cast(pl.Int64) * _ROWS + pl.col("row")).is_in(number.implode())

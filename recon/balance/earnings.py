@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
+from itertools import groupby
+from math import lcm
+from operator import itemgetter
 
 import polars as pl
 
@@ -52,12 +55,11 @@ def earnings(done: Reconciliation, *, machines: Collection[str] = (), reach: Fra
     parts = _parts(done)
     if machines:
         parts = parts.filter(pl.col("machine").is_in(list(machines)))
-    shared = [_shared(own, done) for own in parts.partition_by("machine", maintain_order=True)]
-    every = pl.concat(shared) if shared else parts.select(*_KEYS, "label", *_EXACT, *_SHRINK).clear()
-    if not shared:
+    if parts.height == 0:
+        every = parts.select(*_KEYS, "label", *_EXACT, *_SHRINK)
         return Earnings(EARNINGS.empty(), MACHINE_EARNINGS.empty(), _by_card(every))
     margin = pl.col("sales") - pl.col("fees") - pl.col("cost_of_goods") - pl.col("shrink_cost")
-    every = every.with_columns(margin.alias("margin"))
+    every = _shared(parts, done).with_columns(margin.alias("margin"))
     return Earnings(
         guard(every.select(EARNINGS.names), EARNINGS),
         guard(_machines(every, done, reach).select(MACHINE_EARNINGS.names), MACHINE_EARNINGS),
@@ -147,22 +149,28 @@ def _alike(done: Reconciliation) -> Frame:
     return sums.join(pl.concat([states, strangers], how="diagonal"), on="where", how="left")
 
 
-def _shared(own: Frame, done: Reconciliation) -> Frame:
-    """One machine's parts with its fees, cost of goods and cost of shrink shared among them."""
-    machine = own.item(0, "machine")
-    digits = done.digits_of.get(machine, 2)
+def _shared(parts: Frame, done: Reconciliation) -> Frame:
+    """The parts with the fees, cost of goods and cost of shrink of each machine shared among its own."""
     cards = done.settings.cards
-    gross, counts = own["card_sales"].to_list(), own["card_vends"].to_list()
-    fees = [
-        Fraction(sales) * Fraction(cards.percent) / 100 + Fraction(cards.per_vend) * 10**digits * count
-        for sales, count in zip(gross, counts, strict=True)
-    ]
-    costs = [[Fraction(part, COST_UNIT) for part in own[name].to_list()] for name in ("cost_parts", "shrink_parts")]
-    return own.with_columns(
-        pl.Series("fees", shares(fees, fee(sum(gross), sum(counts), cards, digits)), dtype=pl.Int64),
-        pl.Series("cost_of_goods", shares(costs[0], half_even_of(sum(costs[0], Fraction()))), dtype=pl.Int64),
-        pl.Series("shrink_cost", shares(costs[1], half_even_of(sum(costs[1], Fraction()))), dtype=pl.Int64),
-    )
+    found: dict[str, list[int]] = {"fees": [], "cost_of_goods": [], "shrink_cost": []}
+    rows = parts.select("machine", "card_sales", "card_vends", "cost_parts", "shrink_parts").iter_rows()
+    for machine, own in groupby(rows, itemgetter(0)):
+        digits = done.digits_of.get(machine, 2)
+        _, sales, counts, goods, shrink = zip(*own, strict=True)
+        exact, unit = _exact_fees(sales, counts, Fraction(cards.percent) / 100, Fraction(cards.per_vend) * 10**digits)
+        found["fees"] += _shares(exact, unit, fee(sum(sales), sum(counts), cards, digits))
+        for name, costs in (("cost_of_goods", goods), ("shrink_cost", shrink)):
+            found[name] += _shares(costs, COST_UNIT, half_even_of(Fraction(sum(costs), COST_UNIT)))
+    return parts.with_columns(pl.Series(name, values, dtype=pl.Int64) for name, values in found.items())
+
+
+def _exact_fees(
+    sales: Sequence[int], counts: Sequence[int], share: Fraction, each: Fraction
+) -> tuple[list[int], int]:
+    """`share` of sales and `each` for a vend, exactly: whole numbers, and the unit of which they are so many parts."""
+    unit = lcm(share.denominator, each.denominator)
+    of_sales, of_vends = int(share * unit), int(each * unit)
+    return [gross * of_sales + count * of_vends for gross, count in zip(sales, counts, strict=True)], unit
 
 
 def half_even_of(exact: Fraction) -> int:
@@ -174,8 +182,14 @@ def shares(exact: Sequence[Fraction], total: int) -> list[int]:
     """Whole minor units for each exact figure, adding up to `total`, which is their sum rounded: each rounded down,
     and one more for those with the largest rests, the first among equals (the method of largest remainders).
     """
-    down = [figure.__floor__() for figure in exact]
-    order = sorted(range(len(exact)), key=lambda at: (down[at] - exact[at], at))
+    unit = lcm(*(figure.denominator for figure in exact))
+    return _shares([int(figure * unit) for figure in exact], unit, total)
+
+
+def _shares(parts: Sequence[int], unit: int, total: int) -> list[int]:
+    """`shares` of exact figures that are given as so many parts of `unit`."""
+    down = [part // unit for part in parts]
+    order = sorted(range(len(parts)), key=lambda at: (-(parts[at] % unit), at))
     for at in order[: total - sum(down)]:
         down[at] += 1
     return down

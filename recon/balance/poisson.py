@@ -4,8 +4,8 @@ Counts of independent buyers over a time in which `mean` of them are expected. P
 (math.fsum) from terms made in logarithms, so that means in the thousands do not underflow.
 """
 
-from collections.abc import Iterator
 from decimal import Decimal
+from functools import lru_cache
 from math import exp, fsum, lgamma, log
 
 
@@ -16,17 +16,22 @@ def chance_of(units: int, mean: float) -> float:
     return exp(units * log(mean) - mean - lgamma(units + 1))
 
 
-def _chances(most: int, mean: float) -> Iterator[float]:
-    """The chances of 0, 1, 2 and so on up to `most` units, as long as they are above nothing.
+@lru_cache(maxsize=16)
+def _chances(most: int, mean: float) -> tuple[float, ...]:
+    """The chances of 0, 1, 2 and so on up to `most` units, as long as they are above nothing; mean: above 0.
 
     Beyond the mean they only fall: once one is 0.0 all further are, and a slot said to hold a thousand million units
-    costs no more than one that holds a hundred.
+    costs no more than one that holds a hundred. Kept for a moment: the chance of running out and what is left then are
+    asked of the same slot one after the other.
     """
+    found = []
+    each = log(mean)
     for units in range(most + 1):
-        chance = chance_of(units, mean)
+        chance = exp(units * each - mean - lgamma(units + 1))
         if chance == 0 and units > mean:
-            return
-        yield chance
+            break
+        found.append(chance)
+    return tuple(found)
 
 
 def at_most(units: int, mean: float) -> float:

@@ -11,8 +11,7 @@ from recon.report.pages import escaped
 
 def num(value: float) -> str:
     """A coordinate with at most one decimal."""
-    text = f"{value:.1f}"
-    return text[:-2] if text.endswith(".0") else text
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def picture(name: str, title: str, desc: str, width: float, height: float, body: Iterable[str], *, css: str) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from recon.report.html.svg import box, hint, line, num, text
 
@@ -43,22 +44,42 @@ def bars(
     def y(value: float) -> float:
         return top + (high - value) * unit
 
-    wide = (WIDTH - _LEFT - _RIGHT) / max(len(rows), 1)
-    thick = min(max(wide * 0.68, 1.0), 26.0)
+    wide, thick = _widths(len(rows))
     parts = [_scale(value, y(value), spell) for value in sorted({low, 0, high})]
-    for at, row in enumerate(rows):
-        x = _LEFT + wide * (at + 0.5)
-        drawn = [box(x - wide / 2, top, wide, height, "air")]
+    below, across = num(y(0)), num(thick)
+    for row, (air, x) in zip(rows, _places(len(rows), top, height), strict=True):
+        up = down = ""
         if row.up:
-            drawn.append(box(x - thick / 2, y(row.up), thick, max(row.up * unit, 1.0), css_up))
+            up = (
+                f'<rect class="{css_up}" x="{x}" y="{num(y(row.up))}" width="{across}" '
+                f'height="{num(max(row.up * unit, 1.0))}"/>'
+            )
         if row.down:
-            drawn.append(box(x - thick / 2, y(0), thick, max(-row.down * unit, 1.0), css_down))
-        parts.append(f"<g>{hint(row.told)}{''.join(drawn)}</g>")
+            down = (
+                f'<rect class="{css_down}" x="{x}" y="{below}" width="{across}" '
+                f'height="{num(max(-row.down * unit, 1.0))}"/>'
+            )
+        parts.append(f"<g>{hint(row.told)}{air}{up}{down}</g>")
     if steps:
         parts.append(_steps(steps, wide, y))
     if axis:
         parts += _labels(rows, wide, top + height + 14)
     return "".join(parts)
+
+
+def _widths(count: int) -> tuple[float, float]:
+    """Of a place on the axis, and of its bar."""
+    wide = (WIDTH - _LEFT - _RIGHT) / max(count, 1)
+    return wide, min(max(wide * 0.68, 1.0), 26.0)
+
+
+@lru_cache(maxsize=256)
+def _places(count: int, top: float, height: float) -> tuple[tuple[str, str], ...]:
+    """For each of so many places what lies behind its bar, which shows the hint, and where the bar begins. Machines
+    counted in the same weeks have them in common."""
+    wide, thick = _widths(count)
+    middles = [_LEFT + wide * (at + 0.5) for at in range(count)]
+    return tuple([(box(x - wide / 2, top, wide, height, "air"), num(x - thick / 2)) for x in middles])
 
 
 def extent(rows: Sequence[Bar], steps: Sequence[int] | None = None) -> tuple[int, int]:

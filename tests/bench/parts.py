@@ -46,6 +46,7 @@ _STEPS: list[tuple[Any, str, str]] = [
     (recorded, "record_settings", "ledger: settings"),
     (recorded, "record_files", "ledger: files and what was read"),
     (recorded, "write_report", "write the report, pages drawn on the way"),
+    (machine_part, "selling", "of this, when each slot could sell"),
     (machine_part, "plan", "of this, load lists of all machines"),
     (recorded, "report_pages", "of this, drawing the pages"),
 ]

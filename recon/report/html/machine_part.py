@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
@@ -17,8 +18,8 @@ from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import charts, over_time, svg_machine
 from recon.report.html.findings import Listed, listed, sorted_out
-from recon.report.html.money import Money, money
-from recon.report.html.next_visit import NextVisit, next_visit
+from recon.report.html.money import SLOT_MONEY, Money, money
+from recon.report.html.next_visit import SLOT_PLAN, NextVisit, next_visit
 from recon.report.html.parted import Parted
 from recon.report.html.spelling import Spelling, how_many, signed_units, slug, units_text
 from recon.report.html.svg_machine import Place
@@ -74,17 +75,17 @@ class Machines:
         findings, self._counts = sorted_out(frames["findings"])
         whole = {
             "summaries": frames["summaries"],
-            "slots": over_time.slots_as_they_stand(done),
+            "slots": over_time.slots_as_they_stand(done).select("machine", *_PLACE),
             "stock": _last_windows(frames["stock"]),
             "cash": _known_cash(spell).select("machine", *charts.CASH),
             "findings": findings,
             "money": money_by_week.select("machine", *charts.MONEY),
             "hours": vends_by_hour.select("machine", *charts.HOURS),
             "sums": earned.machines,
-            "earned": by_slot(earned.parts),
+            "earned": by_slot(earned.parts).select("machine", "label", "units", *SLOT_MONEY),
             "readers": readers(done, earned),
             "visits": planned.visits,
-            "planned": planned.slots,
+            "planned": planned.slots.select("machine", *SLOT_PLAN),
             "variance": over_time.variance_by_week(frames["stock"], done).select("machine", *charts.VARIANCE),
         }
         self._parts = {name: Parted(frame) for name, frame in whole.items()}
@@ -203,7 +204,8 @@ class Machines:
         spell = self._spell
         for (opened, closed), rows in groupby(windows.rows(), itemgetter(0, 1)):
             shown = "".join([self._row(machine, *row[2:]) for row in rows])
-            yield Visit(spell.moment(opened, machine), spell.moment(closed, machine), shown)
+            began, ended = (_EPOCH + timedelta(microseconds=micros) for micros in (opened, closed))
+            yield Visit(spell.moment(began, machine), spell.moment(ended, machine), shown)
 
     def _row(
         self, machine: str, label: str, product: str | None, value: int | None, low: int, high: int, variance: int,
@@ -218,6 +220,11 @@ class Machines:
         )
 
 
+_PLACE = (
+    "tray", "label", "product", "pitch", "in_use", "price", "windows", "short", "over", "near", "any_near",
+)  # fmt: skip
+"""What the drawing of a slot needs of the frame `slots_as_they_stand`."""
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _UNITS = ("opening", "loaded", "removed", "vended", "expected", "counted")
 
 
@@ -225,8 +232,10 @@ def _last_windows(stock: Frame) -> Frame:
     """The windows that the tables show, machine by machine, the last first."""
     ordered = stock.sort("machine", "closed_at", "opened_at", "slot", descending=[False, True, True, False])
     last = ordered.filter(pl.int_range(pl.len()).over("machine") < WINDOWS_SHOWN)
+    # As numbers: a moment in Python is made for each visit, not for each of its windows.
+    times = pl.col("opened_at", "closed_at").dt.epoch("us")
     return last.select(
-        "machine", "opened_at", "closed_at", "label", "product", "retail_value", "variance_low", "variance_high",
+        "machine", times, "label", "product", "retail_value", "variance_low", "variance_high",
         "variance", *_UNITS,
     )  # fmt: skip
 

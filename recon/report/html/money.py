@@ -19,7 +19,8 @@ class Money:
     reader: tuple[str, ...]
 
 
-_COLUMNS = ("sales", "fees", "cost_of_goods", "shrink_cost", "margin")
+SLOT_MONEY = ("sales", "fees", "cost_of_goods", "shrink_cost", "margin")
+"""What a slot's row shows of the frame `earnings`, beside its units."""
 
 
 def money(spell: Spelling, machine: str, sums: Frame, slots: Frame, readers: Frame) -> Money:
@@ -29,9 +30,9 @@ def money(spell: Spelling, machine: str, sums: Frame, slots: Frame, readers: Fra
         (
             row["label"] or "no slot has the number",
             f"{row['units']:,}",
-            *(spell.money(row[name], machine) for name in _COLUMNS),
+            *(spell.money(row[name], machine) for name in SLOT_MONEY),
         )
-        for row in slots.iter_rows(named=True)
+        for row in slots.rows(named=True)
     )
     if sums.height == 0:
         return Money(rows, "", (), ())

@@ -1,10 +1,9 @@
 """What to bring to one machine at its next visit."""
 
 from dataclasses import dataclass
-from typing import Any
 
 from recon.model.frames import Frame
-from recon.report.html.spelling import Spelling, how_many
+from recon.report.html.spelling import Spelling, how_many, units_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,28 +16,43 @@ class NextVisit:
 
 
 def next_visit(spell: Spelling, machine: str, visits: Frame, slots: Frame) -> NextVisit | None:
-    """visits, slots: the machine's rows of `plan_visits` and `plan_slots`; None where there is no visit to plan."""
+    """visits, slots: the rows of the machine in `plan_visits` and, of these SLOT_PLAN, in `plan_slots`. None where
+    there is no visit to plan."""
     if visits.height == 0 or slots.height == 0:
         return None
     visit = visits.row(0, named=True)
     says = f"Next visit {spell.day(visit['next_visit'], machine)}, the one after {spell.day(visit['until'], machine)}"
     says += f": bring {how_many(visit['carry'], 'unit')}"
     says += f", and what {how_many(visit['uncounted'], 'slot')} never counted need." if visit["uncounted"] else "."
-    return NextVisit(says, tuple(_row(row) for row in slots.iter_rows(named=True)))
+    return NextVisit(says, tuple([_row(*row) for row in slots.rows()]))
 
 
-def _row(row: dict[str, Any]) -> tuple[str, ...]:
+SLOT_PLAN = ("label", "name", "product", "units", "units_then", "empty_chance", "level", "carry", "advice")
+"""What a slot's row shows of the frame `plan_slots`."""
+
+
+def _row(
+    label: str,
+    name: str | None,
+    product: str,
+    units: int | None,
+    then: float | None,
+    empty: float | None,
+    level: int | None,
+    carry: int | None,
+    advice: str | None,
+) -> tuple[str, ...]:
     return (
-        row["label"],
-        row["name"] or row["product"],
-        _known(row["units"]),
-        "" if row["units_then"] is None else f"{row['units_then']:.1f}",
-        "" if row["empty_chance"] is None else f"{100 * row['empty_chance']:.0f} %",
-        _known(row["level"]),
-        _known(row["carry"]),
-        "" if row["advice"] in (None, "keep") else str(row["advice"]),
+        label,
+        name or product,
+        _known(units),
+        "" if then is None else f"{then:.1f}",
+        "" if empty is None else f"{100 * empty:.0f} %",
+        _known(level),
+        _known(carry),
+        "" if advice in (None, "keep") else str(advice),
     )
 
 
 def _known(units: int | None) -> str:
-    return "" if units is None else f"{units:,}".replace("-", "\u2212")
+    return "" if units is None else units_text(units)

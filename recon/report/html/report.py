@@ -16,14 +16,15 @@ from recon.report.html.markup_machine import machine_page
 from recon.report.html.places import NAME, where
 from recon.report.html.spelling import Spelling, slug
 from recon.report.html.svg import shortened
-from recon.report.html.traced import traces
+from recon.report.html.traced import NUMBERED, traces
 from recon.report.pages import content_security, style
 
 ONE_PAGE = 12
 """Up to so many machines stand on one page; beyond it each has a page of its own below machines/."""
 
 PLACES_SHOWN = 8
-TOGETHER = 25
+TOGETHER = 4 * NUMBERED
+"""Machines whose lines are worked out at a time: more would cost less, and hold more in memory."""
 
 
 def report_pages(done: Reconciliation, *, stock: Stock | None = None) -> Iterator[tuple[str, str]]:

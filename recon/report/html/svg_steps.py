@@ -1,7 +1,6 @@
 """What was in a slot from one count to the next: a step line, and the gap between what was expected and counted."""
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from recon.report.html.spelling import signed_units
 from recon.report.html.svg import line, num, text
@@ -9,20 +8,23 @@ from recon.report.html.svg import line, num, text
 WIDTH, HEIGHT = 360.0, 96.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 58.0, 10.0, 18.0
 
+_SECOND = 1_000_000
+
 
 def steps(
-    points: Sequence[tuple[datetime, int]], ends: datetime, counted: int | None, first_day: str, last_day: str
+    points: Sequence[tuple[int, int]], ends: int, counted: int | None, first_day: str, last_day: str
 ) -> str:
-    """points: moment and units from then on, in order, the opening first. ends: the closing count. counted: what was
-    seen then; None where no count has closed the window. first_day, last_day: what stands below the ends."""
+    """points: moment (microseconds) and units from then on, in order, the opening first. ends: the closing count.
+    counted: what was seen then; None where no count has closed the window. first_day, last_day: what stands below
+    the ends."""
     values = [units for _, units in points] + ([counted] if counted is not None else [])
     low, high = min(0, *values), max(1, *values)
     begins = points[0][0]
-    span = max((ends - begins).total_seconds(), 1.0)
+    span = max((ends - begins) / _SECOND, 1.0)
     right = WIDTH - _RIGHT
 
-    def x(at: datetime) -> float:
-        share = min(max((at - begins).total_seconds() / span, 0.0), 1.0)
+    def x(at: int) -> float:
+        share = min(max((at - begins) / _SECOND / span, 0.0), 1.0)
         return _LEFT + share * (right - _LEFT)
 
     def y(units: int) -> float:

@@ -1,8 +1,8 @@
 """The lines behind open findings: for each slot concerned, the windows that its findings speak of, row by row."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
@@ -22,6 +22,8 @@ from recon.report.pages import escaped, told
 
 WINDOWS_OF_MACHINE, WINDOWS_OF_SLOT, LINES_OF_WINDOW = 12, 3, 80
 """How much of it a page shows; `recon trace` prints the rest."""
+NUMBERED = 25
+"""Machines, in the order of their pages, whose pictures are numbered through."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def anchor_of(machine: str, label: str) -> str:
     return f"t-{slug(machine)}:{slug(label)}"
 
 
-def traces(spell: Spelling, machines: Collection[str], marks: Frame) -> dict[str, list[Traced]]:
+def traces(spell: Spelling, machines: Sequence[str], marks: Frame) -> dict[str, list[Traced]]:
     """The traces of these machines' slots with an open error or warning, by machine; slots as laid out. marks: the
     counts of every slot (slot, time)."""
     done = spell.done
@@ -69,7 +71,8 @@ def traces(spell: Spelling, machines: Collection[str], marks: Frame) -> dict[str
     touched = _touched(stock, spoken, done.until)
     touched = stock.join(touched, on=["slot", "opened_at"], how="semi", maintain_order="left")
     figures = slot_figures(with_rows_of(done, touched, slots, marks, terms.near), terms, slots)
-    chosen, counts = _chosen(_numbered(figures.heads, stock), spoken, done.until)
+    groups = {machine: at // NUMBERED for at, machine in enumerate(machines)}
+    chosen, counts = _chosen(_numbered(figures.heads, stock, groups), spoken, done.until)
     wanted = figures.lines.join(chosen.select("window"), on="window", how="semi", maintain_order="left")
     lines: dict[int, list[tuple[Any, ...]]] = {}
     for window, *line in _spelled(spell, wanted).iter_rows():
@@ -92,13 +95,18 @@ def traces(spell: Spelling, machines: Collection[str], marks: Frame) -> dict[str
     return found
 
 
-def _numbered(heads: Frame, stock: Frame) -> Frame:
-    """The heads with `number`: their place among all windows that the run shows of these slots, in time order."""
-    others = heads.filter(pl.col("kind") != "closed").select("slot", "opened_at")
-    every = pl.concat([stock.select("slot", "opened_at"), others]).sort("slot", "opened_at", nulls_last=False)
+def _numbered(heads: Frame, stock: Frame, groups: Mapping[str, int]) -> Frame:
+    """The heads with `number`: their place among all windows that the run shows of the slots of their group of
+    machines, by slot and time."""
+    where = ["machine", "slot", "opened_at"]
+    others = heads.filter(pl.col("kind") != "closed").select(where)
+    every = pl.concat([stock.select(where), others]).sort("slot", "opened_at", nulls_last=False)
+    group = pl.col("machine").replace_strict(groups, default=None, return_dtype=pl.Int64)
+    number = pl.int_range(pl.len()).over(group).alias("number")
     return heads.join(
-        every.with_row_index("number"), on=["slot", "opened_at"], how="left", nulls_equal=True, maintain_order="left"
-    )
+        every.select("slot", "opened_at", number),
+        on=["slot", "opened_at"], how="left", nulls_equal=True, maintain_order="left",
+    )  # fmt: skip
 
 
 def _touched(windows: Frame, spoken: Frame, until: datetime) -> Frame:
@@ -163,21 +171,23 @@ def _units(units: int) -> str:
 def _drawing(spell: Spelling, head: Mapping[str, Any], lines: Sequence[tuple[Any, ...]], name: str) -> str | None:
     if head["opened_at"] is None or head["opening"] is None:
         return None
-    machine, opened = head["machine"], head["opened_at"]
-    points = [(opened, head["opening"])]
-    points += [(at, units) for at, _, _, _, units, *_ in lines if units is not None and at is not None and at > opened]
-    ends = head["closed_at"] or points[-1][0]
-    first, last = spell.day(opened, machine), spell.day(ends, machine)
+    machine, opened, closed = head["machine"], head["opened_at"], head["closed_at"]
+    begins = (opened - _EPOCH) // _MICRO
+    points = [(begins, head["opening"])]
+    points += [(at, units) for at, _, _, _, units, *_ in lines if units is not None and at is not None and at > begins]
+    ends = points[-1][0] if closed is None else (closed - _EPOCH) // _MICRO
+    first, last = spell.day(opened, machine), spell.day(_EPOCH + ends * _MICRO, machine)
     body = svg_steps.steps(points, ends, head["counted"], first, last)
     title = f"Units in {machine} {head['label']} from {first} to {last}"
     return picture(name, title, f"{_sum(head)}.", svg_steps.WIDTH, svg_steps.HEIGHT, (body,), css="chart")
 
 
+_EPOCH, _MICRO = datetime(1970, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
 _LINE = ("time", "local", "what", "change", "balance", "place", "told", "in_figure")
 
 
 def _spelled(spell: Spelling, lines: Frame) -> Frame:
-    """The lines with the texts that rows show: window, and _LINE."""
+    """The lines with the texts that rows show: window, and _LINE; `time` in microseconds since 1970."""
     done = spell.done
     what = pl.col("what").cast(pl.String)
     figure = pl.col("figure").cast(pl.String)
@@ -192,6 +202,7 @@ def _spelled(spell: Spelling, lines: Frame) -> Frame:
         _note().alias("told"),
         pl.col("time").alias("local"),
     )
+    texts = texts.with_columns(pl.col("time").dt.epoch("us"))
     here = local_text(texts, ["local"], done.zones, done.zone, DAY_AND_CLOCK)
     return here.select("window", *_LINE)
 

@@ -1,10 +1,10 @@
 """The charts of one machine: each a picture, the sentence it says, and the table it was drawn from."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 from itertools import accumulate
+from typing import NamedTuple
 
 from recon.model.frames import Frame
 from recon.report.html import svg, svg_bars, svg_hours
@@ -25,8 +25,7 @@ _HIGH, _FLAT = 130.0, 16.0
 """Height of the bars; of a line of nothing, which needs no room."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(NamedTuple):
     """A drawing with its heading, a line of reading help, and the same figures as a table: its header, and the
     markup of its rows."""
 

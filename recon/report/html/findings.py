@@ -2,8 +2,7 @@
 
 import shlex
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -17,8 +16,7 @@ SHOWN = 60
 """Findings of one severity that a part shows; the rest is counted, and stands in results.json."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(NamedTuple):
     """One finding. advice: empty where one before it in the list gives the same. places: `inbox/sales-39.csv:118, 121`.
     trace: the command that follows its slot, None without one. follow: anchor of that slot's trace on the page, None
     where it is not drawn."""
@@ -38,8 +36,7 @@ class Shown:
     changed: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Listed:
+class Listed(NamedTuple):
     """The findings of one part of the page. open: errors and warnings, worst first. notes: open notes. decided: what
     somebody decided about. more: how many of each were left out."""
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -35,8 +35,7 @@ class Step:
     named: str
 
 
-@dataclass(frozen=True, slots=True)
-class FirstSteps:
+class FirstSteps(NamedTuple):
     """files: kinds of error that say that something was not taken in; they come before all else, for every figure rests
     on what was. steps: the next kinds, those with most money at stake first. more: kinds beside them."""
 

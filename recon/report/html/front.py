@@ -1,6 +1,7 @@
 """The first screen: is everything accounted for, and how much is not, account by account."""
 
-from dataclasses import dataclass
+
+from typing import NamedTuple
 
 import polars as pl
 
@@ -10,8 +11,7 @@ from recon.report.html.findings import GRAVE, OPEN
 from recon.report.html.spelling import Spelling, how_many
 
 
-@dataclass(frozen=True, slots=True)
-class Account:
+class Account(NamedTuple):
     """One of the accounts that have to come out even. state: agrees, differs or none (nothing to hold it against)."""
 
     name: str

@@ -1,11 +1,10 @@
 """The part of one machine: how it stands, what is open, its money, its windows."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -30,8 +29,7 @@ WINDOWS_SHOWN = 300
 """Stock windows a machine's table shows, the last ones; all of them stand in results.json."""
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(NamedTuple):
     """Windows that one pair of counts closes: from when to when, and the markup of a row for each slot."""
 
     opened: str
@@ -39,8 +37,7 @@ class Visit:
     rows: str
 
 
-@dataclass(frozen=True, slots=True)
-class MachinePart:
+class MachinePart(NamedTuple):
     """Everything the template of a machine needs."""
 
     machine: str

@@ -6,15 +6,14 @@ which have no mark that HTML knows.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recon.model.reconciliation import Anchor
 from recon.report.html.findings import Listed, Shown
 from recon.report.pages import escaped, told
 
 
-@dataclass(frozen=True, slots=True)
-class Common:
+class Common(NamedTuple):
     """What every page of a report says. policy: its Content-Security-Policy. style: all of its style sheets."""
 
     policy: str

@@ -1,7 +1,7 @@
 """The HTML of the front page: what is not accounted for, where, what to do first, the route and its files."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recon.report.html.findings import Listed
 from recon.report.html.first_steps import FirstSteps, Step
@@ -32,8 +32,7 @@ _FILES = (
 _REJECTS = (column("place"), words("why"), words("the row as it stands"))
 
 
-@dataclass(frozen=True, slots=True)
-class MachineRow:
+class MachineRow(NamedTuple):
     """One machine in the table of all: where its part stands, how much is open, its figures."""
 
     machine: str
@@ -42,8 +41,7 @@ class MachineRow:
     cells: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Front:
+class Front(NamedTuple):
     """Everything that the front page shows. more_places: machines that `places` leaves out. inside: the machines that
     stand on this page."""
 

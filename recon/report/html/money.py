@@ -1,15 +1,13 @@
 """Money of one machine: where its margin comes from, slot by slot, and what its card reader costs and brings."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from recon.model.frames import Frame
 from recon.report.html.spelling import Spelling, how_many
 
 
-@dataclass(frozen=True, slots=True)
-class Money:
+class Money(NamedTuple):
     """rows: label, units, sales, fees, goods, shrink, margin. remarks: what the figures leave open. reader:
     sentences about the card reader, its assumptions among them; none where nothing was sold by card."""
 

@@ -1,13 +1,13 @@
 """What to bring to one machine at its next visit."""
 
-from dataclasses import dataclass
+
+from typing import NamedTuple
 
 from recon.model.frames import Frame
 from recon.report.html.spelling import Spelling, how_many, units_text
 
 
-@dataclass(frozen=True, slots=True)
-class NextVisit:
+class NextVisit(NamedTuple):
     """says: when, how many units. rows: label, product, units in it, expected then, chance that it is empty
     then, fill to, bring, advice."""
 

@@ -1,7 +1,7 @@
 """The first screen: where the differences are, machine by machine."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import polars as pl
 
@@ -15,8 +15,7 @@ NAME, SITE = 40, 60
 """Letters of a machine's name and site that overviews show; the machine's own part has all of them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Where:
+class Where(NamedTuple):
     """One machine (or the route's own payouts) on the first screen: sizes short and over, in its own currency."""
 
     machine: str
@@ -26,8 +25,7 @@ class Where:
     cells: tuple["Cell", ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """What one account of one machine comes to. down, up: bar lengths, 0 to 100."""
 
     short: str

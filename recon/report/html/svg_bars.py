@@ -1,8 +1,8 @@
 """Bars over time: upward from a base line, or up and down from a line of nothing."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from recon.report.html.svg import box, hint, line, num, text
 
@@ -11,8 +11,7 @@ _LEFT, _RIGHT = 46.0, 8.0
 _FEW_LABELS = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(NamedTuple):
     """One place on the axis. up, down: sizes above and below the line (down is negative or 0). told: its hint."""
 
     at: str

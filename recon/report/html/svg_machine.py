@@ -1,7 +1,7 @@
 """A machine as a person stands before it: tray by tray, slot by slot, with what each slot is short or over."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recon.report.html.svg import box, hint, line, num, picture, shortened, text
 from recon.report.pages import escaped
@@ -23,8 +23,7 @@ STATES = {
 """What a slot can be: its mark and its words. The mark stands in the drawing beside the figure: colour is never all."""
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """One slot: where it is, what it sells, how it stands. figure: `−2`, `+1`; told: the sentence about it."""
 
     tray: str

@@ -1,6 +1,7 @@
 """What was taken in and what was rejected: every file with the account of its rows, and every row that was not used."""
 
-from dataclasses import dataclass
+
+from typing import NamedTuple
 
 import polars as pl
 
@@ -14,8 +15,7 @@ DECISIONS_SHOWN = 200
 _LONGEST = 160
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
+class Cut(NamedTuple):
     """Rows of a table, and how many it leaves out."""
 
     rows: tuple[tuple[str, ...], ...]

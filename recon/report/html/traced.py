@@ -1,11 +1,10 @@
 """The lines behind open findings: for each slot concerned, the windows that its findings speak of, row by row."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -26,8 +25,7 @@ NUMBERED = 25
 """Machines, in the order of their pages, whose pictures are numbered through."""
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(NamedTuple):
     """One window: its span, its sum, a picture of its course, and the markup of a row for each of its lines: when,
     what, what it changes, the units after it, where it stands, what is said of it. left_out: lines not shown."""
 
@@ -38,8 +36,7 @@ class Window:
     left_out: int
 
 
-@dataclass(frozen=True, slots=True)
-class Traced:
+class Traced(NamedTuple):
     """One slot. more: further windows that its findings speak of."""
 
     anchor: str

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from recon.match.numbering import numbers
 from recon.match.timeline import SlotState
@@ -154,8 +154,7 @@ def _and_more(first: str, count: int) -> str:
     return first if count == 1 else f"{first} and {count - 1} more"
 
 
-@dataclass(frozen=True, slots=True)
-class _Sold:
+class _Sold(NamedTuple):
     """A product at the price that a slot asks for it in cash."""
 
     by: _Standing
@@ -167,8 +166,7 @@ class _Sold:
         return self.state.machine
 
 
-@dataclass(frozen=True, slots=True)
-class _Odd:
+class _Odd(NamedTuple):
     """An offer off the usual price of its product, which machines have that price, and a file where it stands."""
 
     offer: _Sold

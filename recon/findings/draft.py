@@ -2,10 +2,9 @@
 
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from functools import wraps
 from string import Formatter
-from typing import Concatenate, Final, ParamSpec
+from typing import Concatenate, Final, NamedTuple, ParamSpec
 
 import polars as pl
 
@@ -20,8 +19,7 @@ EVIDENCE_SHOWN = 20
 """Rows of evidence kept with a finding; `evidence_count` says how many there are."""
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(NamedTuple):
     """What one rule found.
 
     rows: one row a finding, with `n` (its number within the draft), any of the columns of the findings frame, the
@@ -53,8 +51,7 @@ def if_any(rule: Callable[Concatenate[Frame, _Rest], Draft]) -> Callable[Concate
     return asked
 
 
-@dataclass(frozen=True, slots=True)
-class Speller:
+class Speller(NamedTuple):
     """How figures are spelled in sentences: money in each machine's digits, times in its zone, files by their path."""
 
     paths: Sequence[str]

@@ -8,7 +8,7 @@ weighed; in a column that names cards, or in free text, one is enough.
 
 import math
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import polars as pl
 
@@ -57,8 +57,7 @@ FEW = 3
 """Fewer numbers than this cannot be told from chance at all: three in a row pass by chance once in a thousand times."""
 
 
-@dataclass(frozen=True, slots=True)
-class CardNumber:
+class CardNumber(NamedTuple):
     """Where a full card number stands. row: the line of the file. last: its last four digits."""
 
     row: int

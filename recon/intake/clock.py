@@ -6,6 +6,7 @@ Which zone they are in, and what becomes of hours that happened twice or never, 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 import polars as pl
 
@@ -32,8 +33,7 @@ class AmbiguousFormat(Exception):
     """
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(NamedTuple):
     """A column of times as read from their text.
 
     local: naive Datetime("us"), null where an offset was given or nothing reads. moment: UTC where an offset was given.

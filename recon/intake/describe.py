@@ -3,9 +3,9 @@
 import difflib
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import lru_cache
+from typing import NamedTuple
 
 from recon.intake.dialect import Sought, fold
 from recon.model.source import FIELDS, REQUIRED, Source
@@ -21,8 +21,7 @@ class UnknownFormat(Exception):
     """No description fits the file, or the one that speaks for it does not; the text says why and what to add."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """How to read one file. columns: our field to their header. source: None for files in our own field names."""
 
     kind: FileKind

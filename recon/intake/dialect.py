@@ -11,7 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recon.intake.encoding import SNIFFED, UnreadableFile
 from recon.model.source import TableShape
@@ -36,8 +36,7 @@ CERTAIN = (0, 0, 0, 0)
 """The rank of a line that holds all that is sought."""
 
 
-@dataclass(frozen=True, slots=True)
-class Header:
+class Header(NamedTuple):
     """Where the header was found. line: from 1, as an editor numbers it. names: its columns, trimmed, doubled ones
     numbered.
     doubled: names, lower case, that the file gives to several columns. certain: whether it holds all that was
@@ -85,8 +84,7 @@ def find_header(text: str, sought: Sought, shape: TableShape) -> Header:
     return header_of(best, mark)
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(NamedTuple):
     """A line that may be the header. rank: the smaller, the likelier."""
 
     line: int

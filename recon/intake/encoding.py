@@ -8,7 +8,7 @@ refused with the line that settles it.
 """
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 NAMES: dict[str, str] = {"cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp437": "code page 437"}
@@ -33,8 +33,7 @@ class UnreadableFile(Exception):
     """The file as a whole cannot be read; the text says what was found and what was expected."""
 
 
-@dataclass(frozen=True, slots=True)
-class Decoded:
+class Decoded(NamedTuple):
     """text: the file, its line ends LF, ending in one. cut: whether its last line had no end. remark: what was assumed,
     or None."""
 

@@ -1,7 +1,6 @@
 """One text table as the canonical frame of its kind: accepted rows, rejected rows with their reasons, and remarks."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import NamedTuple
 
@@ -26,8 +25,7 @@ _REFUSAL = "refusal"
 """The column that says why a row cannot be used. (A load slip has a `reason` of its own.)"""
 
 
-@dataclass(frozen=True, slots=True)
-class Rows:
+class Rows(NamedTuple):
     """What became of the rows.
 
     accepted: the frame of the kind, unsorted. rejected: file, row, reason. notices: the frame of that name.

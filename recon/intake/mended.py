@@ -13,6 +13,7 @@ import csv
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import polars as pl
 
@@ -30,8 +31,7 @@ OFFSET = 1 << 40
 """Added to the lines of mended rows while they stand among those of their file: no file has as many."""
 
 
-@dataclass(frozen=True, slots=True)
-class Inbox:
+class Inbox(NamedTuple):
     """The files that were taken in, by number. rejected: file and line of every row refused so far."""
 
     paths: Mapping[int, str]
@@ -41,8 +41,7 @@ class Inbox:
     route: Route
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A line of a rejects file: its own line there, the file and line that it speaks of, and its text as mended."""
 
     row: int

@@ -15,7 +15,8 @@ What could be a row is a row, and is rejected with its reason rather than passed
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import polars as pl
 
@@ -74,8 +75,7 @@ def _last(frame: pl.DataFrame) -> int:
     return int(frame[ROW][-1]) if frame.height else 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Stray:
+class _Stray(NamedTuple):
     """A record that does not read as a row: its line and cells, and whether it lacks or exceeds the header's cells."""
 
     row: int

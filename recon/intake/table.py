@@ -9,7 +9,7 @@ import csv
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import polars as pl
 
@@ -44,8 +44,7 @@ class Torn:
     cells: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Passed:
+class Passed(NamedTuple):
     """A line that is no row: a title, the header once more, a total, a note. text: the line, cut where it is very
     long."""
 

@@ -7,9 +7,8 @@ says.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -33,8 +32,7 @@ FIGURES = ("units", "amount", "evidence_count")
 """The figures of a finding that a decision is about."""
 
 
-@dataclass(frozen=True, slots=True)
-class Decided:
+class Decided(NamedTuple):
     """One decision, as its entry holds it.
 
     body: `finding`, `kind`, `machine`, `label`, `state`, `by`, `why`, `message`; `figures` (FIGURES of the finding as

@@ -7,7 +7,6 @@ bytes are the entry's leaf in the Merkle tree.
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final, Literal, NamedTuple, get_args
 
@@ -29,8 +28,7 @@ FIRST: Final = "0" * 64
 """What stands in the first entry for the hash of the one before."""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One entry. number: from 1. at: an aware moment, UTC. previous, hash: 64 hex digits."""
 
     number: int

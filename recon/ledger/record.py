@@ -8,10 +8,9 @@ that an entry never speaks of what is not there.
 import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import polars as pl
 
@@ -40,8 +39,7 @@ PUT_RIGHT: Final = ("count-restated", "collection-restated")
 """Findings that say that a later sheet corrects an earlier one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(NamedTuple):
     """What a run met: the files of the settings by path, each with the hash of its content."""
 
     settings: Mapping[str, str]

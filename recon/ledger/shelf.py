@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import polars as pl
 
@@ -147,8 +147,7 @@ def _plain(frame: Frame) -> Frame:
     return frame.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(NamedTuple):
     """What was kept of the files that a run read. told: for each of their numbers what its entry says."""
 
     name: str

@@ -1,15 +1,13 @@
 """How a frame is described: its columns, their order, and what identifies a row."""
 
-from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import polars as pl
 
 Frame: TypeAlias = pl.DataFrame
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A column: its name, polars type, meaning, and whether it may be empty."""
 
     name: str
@@ -18,8 +16,7 @@ class Column:
     nullable: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class FrameSpec:
+class FrameSpec(NamedTuple):
     """A frame: one row a what, which columns, sorted by which, and which of them identify a row."""
 
     name: str

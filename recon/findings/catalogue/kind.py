@@ -1,12 +1,12 @@
 """What a kind of finding is: code, severity, words, advice and its page in the docs, in one entry."""
 
-from dataclasses import dataclass
+
+from typing import NamedTuple
 
 from recon.model.words import Severity
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(NamedTuple):
     """One kind of finding.
 
     code: as in the contract of results, `stock-short`.

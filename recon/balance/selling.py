@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from recon.balance.stock import Stock, stock_windows
+from recon.match.asof import places
 from recon.match.slots import place
 from recon.match.states import Layouts
 from recon.model.frames import Frame
@@ -133,7 +134,7 @@ def _machine_sold(spans: Frame, vends: Frame) -> Frame:
     begin, end = vends.select(micros.min().alias("begin"), micros.max().alias("end")).row(0)
     wide = end - begin + 2
     numbered = vends.select((pl.col("machine").rle_id().cast(pl.Int64) * wide + micros - begin).alias("at"))
-    log = numbered.to_series().set_sorted()
+    log = numbered.to_series()
     runs = vends.select(pl.col("machine").rle().struct.field("value").alias("machine")).with_row_index("number")
     # A count closes a window before what is of its very moment; the end of the log is itself in the last one.
     until = pl.when(pl.col("next_time").is_null()).then("ends").otherwise(pl.col("ends") - _TICK)
@@ -143,7 +144,7 @@ def _machine_sold(spans: Frame, vends: Frame) -> Frame:
         (number + (micros - begin).clip(0, wide - 1)).alias("from"),
         (number + (until.dt.epoch("us") - begin).clip(-1, wide - 2)).alias("to"),
     )
-    place = log.search_sorted(asked["from"])
+    place = places(log, asked["from"])
     following = log.extend_constant(log[-1] + 2 * wide, 1).gather(place)
     logged = asked.filter(following <= asked["to"])
     return spans.filter((pl.col("vended") > 0) | pl.col("mark").is_in(logged["mark"].implode()))

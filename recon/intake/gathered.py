@@ -88,6 +88,8 @@ class Gathered:
 
     def told_passed(self, file: int, table: TextTable) -> None:
         """Remark each line that is no row."""
+        if not table.passed:
+            return
         told = [
             {"kind": "lines-passed-over", "file": file, "row": passed.row, "detail": passed.text}
             for passed in sorted(table.passed, key=lambda passed: passed.row)

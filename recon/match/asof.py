@@ -57,6 +57,16 @@ def reached(left: Frame, ordered: Frame, *, key: str, at: str, since: str, befor
     return found if asked["at"].null_count() == 0 else found.set(asked["at"].is_null(), None)
 
 
+def places(marks: pl.Series, sought: pl.Series, *, after: bool = False) -> pl.Series:
+    """How many of `marks` are smaller than each that is sought (after: not larger). marks: sorted, which is checked.
+
+    Raises ValueError where they are not.
+    """
+    if not marks.is_sorted():
+        raise ValueError(f"{marks.name} is searched and not sorted")
+    return marks.search_sorted(sought, side="right" if after else "left").cast(pl.Int64)
+
+
 def _as_one(own: Frame, asked: Frame, key: str) -> tuple[pl.Series, pl.Series] | None:
     """Key and moment of both sides as one integer that sorts as the two do; None where it does not fit."""
     least_key, most_key = _ends(own[key], asked[key])

@@ -10,6 +10,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from recon.match.asof import places
 from recon.model.frames import TIME, Frame
 from recon.model.reconciliation import Reconciliation
 
@@ -40,8 +41,8 @@ def with_rows_of(done: Reconciliation, windows: Frame, slots: Frame, marks: Fram
     of_slots = (pl.col("slot").cast(pl.Int64) * _DAYS + _DAY).is_in(number.implode()).fill_null(False) | repeated
     rows["priced"] = rows["priced"].filter(of_slots)
     # What sheets say may name no slot: so theirs are kept by the days of the whole machine.
-    places = {machine: at for at, machine in enumerate(machines)}
-    place = pl.col("machine").replace_strict(places, default=None, return_dtype=pl.Int64) * _DAYS
+    order = {machine: at for at, machine in enumerate(machines)}
+    place = pl.col("machine").replace_strict(order, default=None, return_dtype=pl.Int64) * _DAYS
     visited = days.join(slots.select("slot", "machine"), on="slot").select(place + pl.col("day")).to_series().unique()
     for name in ("counts", "loads"):
         rows[name] = rows[name].filter((place + _DAY).is_in(visited.implode()) | repeated)
@@ -54,8 +55,8 @@ _DAY = pl.col("time").dt.epoch("d").cast(pl.Int64)
 def _of_machines(vends: Frame, machines: Collection[str]) -> Frame:
     """The vends from the first to the last of these machines; the frame is sorted by machine."""
     column = vends["machine"]
-    first = column.search_sorted(min(machines), side="left")
-    last = column.search_sorted(max(machines), side="right")
+    first = places(column, pl.Series([min(machines)]))[0]
+    last = places(column, pl.Series([max(machines)]), after=True)[0]
     return vends.slice(first, last - first)
 
 

@@ -13,6 +13,8 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[at] / name) for at, name in
 from histories import faults  # noqa: E402 - found by the path above
 
 STEPS = 7
+AT_ONCE = (None, 1, 25, 200)
+"""How many vends a run holds at once: these routes are small, and so mostly reckoned in parts."""
 
 
 def trial(count: int, seed: int) -> tuple[str, list[str]]:
@@ -21,7 +23,7 @@ def trial(count: int, seed: int) -> tuple[str, list[str]]:
     wrong: list[str] = []
     for each in range(seed, seed + count):
         with tempfile.TemporaryDirectory() as folder:
-            wrong += faults(each, STEPS, Path(folder), altered=each % 3 == 0)
+            wrong += faults(each, STEPS, Path(folder), altered=each % 3 == 0, at_once=AT_ONCE[each % 4])
     told = f"increments: {count} histories of {STEPS} runs (seeds {seed} to {seed + count - 1})"
     return f"{told}, {len(wrong)} faults", wrong
 

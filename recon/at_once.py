@@ -18,7 +18,7 @@ def vends_at_once() -> int:
     told = os.environ.get("RECON_AT_ONCE")
     if told is None:
         return VENDS_AT_ONCE
-    if not told.isascii() or not told.isdigit() or int(told) == 0:
+    if not told.isascii() or not told.isdigit() or len(told) > 18 or int(told) == 0:
         raise ReconError(f'RECON_AT_ONCE is "{told}": expected how many vends may be held at once, such as 2000000')
     return int(told)
 
@@ -26,8 +26,11 @@ def vends_at_once() -> int:
 def spans_of(machines: Mapping[str, int], at_once: int) -> list[tuple[str, str]]:
     """Part machines in the order of their ids into spans of at most `at_once` vends, or of one machine.
 
-    machines: how many vends each has. Returns the first and the last id of each span, which together hold every id.
+    machines: how many vends each has. Returns the first and the last id of each span, which together hold every id; one
+    span that holds none where there are no machines.
     """
+    if not machines:
+        return [("", "")]
     spans: list[tuple[str, str]] = []
     held = 0
     for machine in sorted(machines):

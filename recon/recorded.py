@@ -106,6 +106,7 @@ class _Results:
         self._sha256 = hashlib.sha256()
         self._seen: list[bytes] = []
         self._breaks = 0
+        self._passed = False
 
     def __iter__(self) -> Iterator[bytes]:
         for piece in self._pieces:
@@ -115,10 +116,12 @@ class _Results:
             # Of a long text the lines are not hashed one by one: it need not be kept.
             self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
             yield data
+        self._passed = True
 
     @property
     def digest(self) -> str:
         """SHA-256 of the whole, hex."""
+        assert self._passed, "asked before all of the results were written"
         return self._sha256.hexdigest()
 
     @property

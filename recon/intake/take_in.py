@@ -31,8 +31,7 @@ class Intake:
     """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames.
 
     fresh: what is to be kept of the files that were read anew. rows: None where all vends could be held at once; else
-    `vends` is empty, and vends_of() gives them by machines. stands_for: the rows of files
-    for which mended ones stand.
+    `vends` is empty, and vends_of() gives them by machines. stands_for: the rows of files for which mended ones stand.
     """
 
     inputs: Frame
@@ -52,7 +51,6 @@ class Intake:
     def paths(self) -> list[str]:
         """Path of each input by its file number."""
         return self.inputs["path"].to_list()
-
 
     def vends_of(self, first: str, last: str) -> tuple[Frame, Frame]:
         """The vends of the machines whose ids lie from `first` to `last`, in no certain order, and remarks (NOTICES) on
@@ -101,7 +99,8 @@ def take_in(
         gathered.notices += put_back(keeper, "notices", gathered.kept)
     vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))
     if at_once is not None and (gathered.vends.laid_down or vends > at_once):
-        gathered.vends.take(gathered.accepted.pop("vends"))
+        # Mended rows are never laid down: here they take the place of those for which they stand.
+        gathered.vends.take([as_if(frame, stands_for) for frame in gathered.accepted.pop("vends")])
         if keeper is not None and gathered.kept:
             gathered.vends.put_back(keeper, gathered.kept)
         return _assemble(gathered, stands_for, gathered.vends)

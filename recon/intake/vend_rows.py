@@ -82,17 +82,18 @@ class VendRows:
             return None
         place = {number: at for at, number in enumerate(files)}
         rows = pl.concat([frame.select(VENDS.names) for frame in frames])
-        if self._folder is None:
-            self._folder = Path(tempfile.mkdtemp(prefix="recon-"))
-            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
-        path = self._folder / f"{len(self._tables)}.parquet"
         placed = rows.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
         try:
+            if self._folder is None:
+                self._folder = Path(tempfile.mkdtemp(prefix="recon-"))
+                weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+            path = self._folder / f"{len(self._tables)}.parquet"
             path.write_bytes(vends_as_parquet(placed))
         except OSError as error:
+            where = self._folder or "a temporary folder"
             raise ReconError(
-                f"{rows.height:,} vends cannot be laid down in {self._folder}: {error}. They are too many to be "
-                "held at once: make room there, or name another folder in the environment as TMPDIR, then run again"
+                f"{rows.height:,} vends cannot be laid down in {where}: {error}. They are too many to be held at once: "
+                "make room there, or name another folder in the environment as TMPDIR, then run again"
             ) from error
         self._tables.append(_Table(path, dict(enumerate(files))))
         return path

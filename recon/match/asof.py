@@ -48,7 +48,8 @@ def reached(left: Frame, ordered: Frame, *, key: str, at: str, since: str, befor
     own = ordered.select(pl.col(key).cast(pl.Int64), pl.col(since).to_physical().cast(pl.Int64).alias("since"))
     asked = left.select(pl.col(key).cast(pl.Int64), pl.col(at).to_physical().cast(pl.Int64).alias("at"))
     if left.height == 0 or ordered.height == 0:
-        return pl.Series([0], dtype=pl.Int64).new_from_index(0, left.height)
+        none = pl.Series([0], dtype=pl.Int64).new_from_index(0, left.height)
+        return none if asked["at"].null_count() == 0 else none.set(asked["at"].is_null(), None)
     if not in_order(own, (key, "since")):
         raise ValueError(f"a history that is not sorted by {key} and {since}")
     whole = _as_one(own, asked, key) or _by_rank(own, asked, key)

@@ -102,6 +102,41 @@ def test_an_open_range_knows_the_dearest_price_of_all_machines(
     assert parted.frames["priced"].sort("machine")["paid_high"].to_list() == [725, 725]
 
 
+def test_a_mended_row_counts_for_how_far_its_file_reaches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Which export is the newer decides what state a vend is in."""
+    head = "time,machine,bus,price,tender,outcome,reference\n"
+    bad = "2026-02-31T10:00:00,m-1,1,1.00,card,vended,Z2"
+    mended = bad.replace("02-31", "02-28")
+    for name, text in {
+        "route.toml": 'name = "R"\ncurrency = "CAD"\ntimezone = "UTC"\n',
+        "layouts/m-1.toml": 'machine = "m-1"\neffective = 2026-01-01T00:00:00\n[[slot]]\nlabel = "A1"\nbus = 1\n'
+        'product = "p"\nprice = "1.00"\n',
+        "inbox/a.csv": f"{head}2026-02-20T10:00:00,m-1,1,1.00,card,vended,Z1\n{bad}\n",
+        "inbox/b.csv": f"{head}2026-02-20T10:00:00,m-1,1,1.00,card,refunded,Z1\n"
+        "2026-02-25T10:00:00,m-1,1,1.00,card,vended,Z3\n",
+        "inbox/rejects.csv": f'file,row,reason,text\ninbox/a.csv,3,bad,"{mended}"\n',
+    }.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    plain = recon.run(tmp_path, now=NOW)
+    assert plain.frames["vends"].filter(pl.col("reference") == "Z1")["outcome"].to_list() == ["vended"]
+    for at_once in ("1", "2"):
+        monkeypatch.setenv("RECON_AT_ONCE", at_once)
+        parted = recon.run(tmp_path, now=NOW)
+        assert parted.json() == plain.json()
+        assert parted.frames["vends"].equals(plain.frames["vends"])
+
+
+def test_a_route_without_machines_is_reckoned_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "inbox").mkdir()
+    (tmp_path / "route.toml").write_text('name = "R"\ncurrency = "CAD"\ntimezone = "UTC"\n', encoding="utf-8")
+    head = "time,machine,bus,price,tender,outcome\n"
+    (tmp_path / "inbox/a.csv").write_text(head + "never,m-1,1,1.00,cash,vended\n" * 3, encoding="utf-8")
+    plain = recon.run(tmp_path, now=NOW).json()
+    monkeypatch.setenv("RECON_AT_ONCE", "1")
+    assert recon.run(tmp_path, now=NOW).json() == plain
+
+
 def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     monkeypatch.setenv("RECON_AT_ONCE", "50")
@@ -111,7 +146,7 @@ def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_no_room_to_lay_them_down_is_said(tmp_path: Path) -> None:
+def test_no_room_to_lay_them_down_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     row = {
         "file": 0, "row": 2, "machine": "m-1", "zone": "UTC", "time": NOW, "bus": 1, "label": None, "price": 100,
         "tender": "cash", "outcome": "vended", "reference": None, "quantity": 1,
@@ -122,3 +157,6 @@ def test_no_room_to_lay_them_down_is_said(tmp_path: Path) -> None:
     shutil.rmtree(rows._folder)
     with pytest.raises(ReconError, match="make room there, or name another folder"):
         rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
+    with pytest.raises(ReconError, match="make room there, or name another folder"):
+        VendRows().lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])

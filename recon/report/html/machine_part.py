@@ -38,7 +38,7 @@ class Visit(NamedTuple):
 
 
 class MachinePart(NamedTuple):
-    """Everything the template of a machine needs."""
+    """Everything that the markup of a machine shows."""
 
     machine: str
     slug: str

@@ -42,10 +42,10 @@ _STEPS: list[tuple[Any, str, str]] = [
     (machines, "compile_findings", "findings of machines"),
     (stages, "card_money", "payouts"),
     (stages, "_across", "findings across"),
-    (stages, "results_json", "results.json as text (once)"),
     (recorded, "record_settings", "ledger: settings"),
     (recorded, "record_files", "ledger: files and what was read"),
-    (recorded, "write_report", "write the report, pages drawn on the way"),
+    (recorded, "write_report", "write the report, results and pages spelled on the way"),
+    (recorded, "results_pieces", "of this, results.json"),
     (machine_part, "selling", "of this, when each slot could sell"),
     (machine_part, "plan", "of this, load lists of all machines"),
     (recorded, "report_pages", "of this, drawing the pages"),
@@ -87,7 +87,7 @@ def _bytes(folder: Path, pattern: str) -> float:
 def main(route: Path, more: Path, *, page: bool) -> None:
     """Run twice, and print."""
     for module, attribute, name in _STEPS:
-        wrap = _drawn if attribute == "report_pages" else _timed
+        wrap = _drawn if attribute in ("report_pages", "results_pieces") else _timed
         setattr(module, attribute, wrap(getattr(module, attribute), name))
     for turn in ("everything new", "one more week"):
         _SPENT.clear()

@@ -118,7 +118,10 @@ def test_a_tested_exception_keeps_the_rest_from_being_certain(seed: int) -> None
     rest = [label for at, label in enumerate(DIGITS) if at not in (one, other)]
     told = after_tests(quiet(DIGITS, numbers), *chance.sample(rest, 5), DIGITS[one])
     assert not told.certain
-    assert told.rule == "hex-label"
+    # Now and then five tests lie so that a grid, too, explains all of them but one: then neither is named.
+    alike = [tried for tried in told.rules if len(tried.exceptions) == 1]
+    assert told.rules[0].rule == "hex-label"
+    assert told.rule == ("hex-label" if len(alike) == 1 else None)
     assert told.exceptions == (DIGITS[one],)
     assert told.next_test is not None
     assert (told.next_test.label, told.next_test.reason) == (DIGITS[one], "again")

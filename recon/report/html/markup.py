@@ -101,9 +101,19 @@ def column(name: str) -> str:
     return f'<th scope="col">{name}'
 
 
+def columns(*names: str) -> tuple[str, ...]:
+    """The heads of several columns of figures."""
+    return tuple(column(name) for name in names)
+
+
 def words(name: str) -> str:
     """The head of a column of words."""
     return f'<th scope="col" class="words">{name}'
+
+
+def folded(summary: str, *inside: str) -> str:
+    """What is shown once somebody asks for it. summary, inside: markup."""
+    return f"<details>\n<summary>{summary}</summary>\n{''.join(inside)}</details>\n"
 
 
 def cut(shown: int, total: int, what: str, full: str) -> str:
@@ -126,7 +136,7 @@ def findings(listed: Listed) -> str:
         if shown:
             count = listed.counts[name]
             left_out = cut(len(shown), count, "findings", "results.json, findings")
-            parts.append(f"<details>\n<summary>{count} {of}</summary>\n{_list(shown)}{left_out}</details>\n")
+            parts.append(folded(f"{count} {of}", _list(shown), left_out))
     return "".join(parts)
 
 

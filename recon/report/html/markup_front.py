@@ -7,26 +7,37 @@ from recon.report.html.findings import Listed
 from recon.report.html.first_steps import FirstSteps, Step
 from recon.report.html.front import Account
 from recon.report.html.machine_part import MachinePart
-from recon.report.html.markup import CAUTIONS, PATTERNS, Common, column, cut, findings, foot, head, table, words
+from recon.report.html.markup import (
+    CAUTIONS,
+    PATTERNS,
+    Common,
+    column,
+    columns,
+    cut,
+    findings,
+    folded,
+    foot,
+    head,
+    table,
+    words,
+)
 from recon.report.html.markup_machine import machine
 from recon.report.html.places import Cell, Where
 from recon.report.html.taken_in import Cut
 from recon.report.pages import escaped, told
 
 _SIGNS = {"agrees": "=", "differs": "≠", "none": "·"}
-_MACHINES = tuple(
-    map(column, ("machine", "open", "vends", "sales", "cash", "card", "fees", "goods", "shrink", "margin"))
-)
+_MACHINES = columns("machine", "open", "vends", "sales", "cash", "card", "fees", "goods", "shrink", "margin")
 _PAYOUTS = (
     column("paid on"), words("for"), words("machine"), words("reference"),
-    *map(column, ("vends", "gross expected", "gross", "fees expected", "fees", "net expected", "net", "over/short")),
+    *columns("vends", "gross expected", "gross", "fees expected", "fees", "net expected", "net", "over/short"),
 )  # fmt: skip
 _DECISIONS = (
     column("entry"),
     *map(words, ("recorded", "finding", "state", "by", "why", "now", "the finding then", "corrected")),
 )
 _FILES = (
-    column("file"), words("kind"), words("description"), *map(column, ("rows", "used", "duplicate", "rejected")),
+    column("file"), words("kind"), words("description"), *columns("rows", "used", "duplicate", "rejected"),
     words("SHA-256, first 12"),
 )  # fmt: skip
 _REJECTS = (column("place"), words("why"), words("the row as it stands"))
@@ -111,7 +122,7 @@ def _account(one: Account) -> str:
 def _places(front: Front) -> str:
     if not front.places:
         return '<p class="nothing">No machine has a difference or an open finding.</p>\n'
-    heads = "".join(map(column, ("machine", "stock", "cash", "cards")))
+    heads = "".join(columns("machine", "stock", "cash", "cards"))
     rows = "".join(map(_place, front.places))
     left_out = ""
     if front.more_places:
@@ -224,10 +235,7 @@ def _files(files: Cut, account: str) -> str:
         for row in files.rows
     ]
     left_out = cut(len(rows), files.total, "files", "results.json, inputs")
-    return (
-        f"<details>\n<summary>{files.total} files: {escaped(account)}</summary>\n"
-        f"{table('Files taken in', _FILES, rows)}{left_out}</details>\n"
-    )
+    return folded(f"{files.total} files: {escaped(account)}", table("Files taken in", _FILES, rows), left_out)
 
 
 _OFF = ' class="off"'
@@ -242,7 +250,6 @@ def _rejects(rejects: Cut) -> str:
         for row in rejects.rows
     ]
     left_out = cut(len(rows), rejects.total, "rows", "rejects.csv")
-    return (
-        f"<details>\n<summary>{rejects.total:,} rows that could not be used</summary>\n"
-        f"{table('Rejected rows', _REJECTS, rows)}{left_out}</details>\n"
+    return folded(
+        f"{rejects.total:,} rows that could not be used", table("Rejected rows", _REJECTS, rows), left_out
     )

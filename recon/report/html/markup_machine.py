@@ -2,7 +2,21 @@
 
 from recon.report.html.charts import Chart
 from recon.report.html.machine_part import MachinePart
-from recon.report.html.markup import CAUTIONS, PATTERNS, Common, column, cut, findings, foot, head, table, wide, words
+from recon.report.html.markup import (
+    CAUTIONS,
+    PATTERNS,
+    Common,
+    column,
+    columns,
+    cut,
+    findings,
+    folded,
+    foot,
+    head,
+    table,
+    wide,
+    words,
+)
 from recon.report.html.traced import Traced, Window
 from recon.report.pages import escaped, told
 
@@ -13,11 +27,11 @@ _KEY = (
 _LEGEND = " ".join([f'<span><b aria-hidden="true">{mark}</b> {meaning}</span>' for mark, meaning in _KEY])
 _WINDOWS = (
     column("slot"), words("product"),
-    *map(column, ("opening", "loaded", "removed", "vended", "expected", "counted", "variance", "range", "at retail")),
+    *columns("opening", "loaded", "removed", "vended", "expected", "counted", "variance", "range", "at retail"),
 )  # fmt: skip
-_MONEY = tuple(map(column, ("slot", "units", "sales", "fees", "goods", "shrink", "margin")))
+_MONEY = columns("slot", "units", "sales", "fees", "goods", "shrink", "margin")
 _VISIT = (
-    column("slot"), words("product"), *map(column, ("in it", "expected then", "chance empty", "fill to", "bring")),
+    column("slot"), words("product"), *columns("in it", "expected then", "chance empty", "fill to", "bring"),
     words("look at"),
 )  # fmt: skip
 _LINES = (
@@ -88,8 +102,8 @@ def _drawing(part: MachinePart) -> str:
 
 
 def _chart(one: Chart, machine: str, level: int) -> str:
-    columns = "".join(map(column, one.header))
-    inside = f"<table>\n<thead><tr>{columns}<tbody>\n{one.rows}</table>\n"
+    heads = "".join(columns(*one.header))
+    inside = f"<table>\n<thead><tr>{heads}<tbody>\n{one.rows}</table>\n"
     return (
         f'<figure class="chart">\n<figcaption><h{level}>{one.title}</h{level}>{one.reading}</figcaption>\n'
         f"{one.drawing}\n"
@@ -120,10 +134,10 @@ def _money(part: MachinePart) -> str:
     if money.rows:
         rows = [f'<tr><th scope="row" class="name">{told(row[0])}<td>{"<td>".join(row[1:])}\n' for row in money.rows]
         shown = table(f"Money of {part.machine} by slot", _MONEY, rows)
-        parts.append(f"<details>\n<summary>Margin, slot by slot</summary>\n{shown}</details>\n")
+        parts.append(folded("Margin, slot by slot", shown))
     if money.reader:
         sentences = "".join([f"<p>{one}</p>\n" for one in money.reader])
-        parts.append(f"<details>\n<summary>What the card reader costs and brings</summary>\n{sentences}</details>\n")
+        parts.append(folded("What the card reader costs and brings", sentences))
     return "".join(parts)
 
 

@@ -10,16 +10,18 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from recon.balance.cash import cash_windows
-from recon.balance.payouts import CardDays, card_days
+from recon.balance.carried import NOTHING, Carried, past
+from recon.balance.forward import to_carry, wanting
+from recon.balance.money import Money, money_of
+from recon.balance.payouts import CardDays
 from recon.balance.prices import dearest, price_vends
 from recon.balance.running import breaches
 from recon.balance.silence import silent_spans
-from recon.balance.stock import stock_windows
-from recon.balance.summary import machine_summaries
+from recon.balance.stock import Stock, stock_windows
+from recon.balance.summary import machine_summaries, totals
 from recon.findings import of_matching, of_money, of_stock
 from recon.findings.draft import Speller, compile_findings
-from recon.match.hours import by_hour
+from recon.match.hours import added_hours, by_hour
 from recon.match.slots import match_vends
 from recon.match.states import Layouts
 from recon.match.unmapped import explain, unmapped_numbers
@@ -50,7 +52,8 @@ class Reckoned:
     priced: the frame `priced`. stock, cash, summaries, findings: what is shown, by the specs of those names. days: as
     from card_days. hours: as from by_hour. strangers: machine, file and row of vends of machines without a layout.
     dearest: as from recon.balance.prices.dearest. shown: moments of the first and the last vend shown. open_range:
-    whether the price of any vend is a range, which may hang on the dearest price of all machines.
+    whether the price of any vend is a range, which may hang on the dearest price of all machines. carry: what is to be
+    carried forward. wanting: machines of which something was carried, though all of their vends are wanted.
     """
 
     priced: Frame
@@ -64,6 +67,8 @@ class Reckoned:
     dearest: Frame
     shown: tuple[datetime | None, datetime | None]
     open_range: bool
+    carry: Carried
+    wanting: tuple[str, ...]
 
     def without_vends(self) -> "Reckoned":
         """The same but for `priced`, which is empty."""
@@ -80,52 +85,93 @@ def highest(parts: Iterable[Frame]) -> Frame:
     return stacked(parts).group_by("currency").agg(pl.col("top").max())
 
 
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What vends are reckoned by: the route, how figures are spelled, which part of all is shown."""
+
+    route: Route
+    spell: Speller
+    shown: Shown
+
+    @property
+    def near(self) -> timedelta:
+        return timedelta(minutes=self.route.settings.tolerance.boundary_minutes)
+
+
 def reckon(
-    route: Route, vends: Frame, sheets: Sheets, laid: Layouts, spell: Speller, shown: Shown, top: Frame | None = None
+    terms: Terms, vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None, carried: Carried = NOTHING
 ) -> Reckoned:
     """Match, price and balance the vends of some machines, and find what is to be found in them.
 
     vends: the frame `vends`; sheets, laid: of the same machines. top: the dearest prices of all machines, where these
-    are not all.
+    are not all. carried: what came of earlier vends of these machines, that are not among `vends`; its `until` says up
+    to when vends are to be carried from now on.
     """
-    settings = route.settings
-    near = timedelta(minutes=settings.tolerance.boundary_minutes)
+    settings = terms.route.settings
     matched = match_vends(vends, laid)
-    priced = price_vends(
-        matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top
+    if top is None and carried.totals.height:
+        logged = [matched.select("machine", "price"), carried.totals.select("machine", price="top")]
+        top = dearest(pl.concat(logged), laid, settings.currency)
+    priced = price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top)
+    own = past(priced, carried.until)
+    stock = stock_windows(
+        sheets.counts, sheets.loads, priced, laid, near=terms.near,
+        count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
+    )  # fmt: skip
+    money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
+    windows = terms.shown.closing(stock.windows)
+    seen = terms.shown.at(priced)
+    sums = money.totals if seen.height == priced.height else totals(seen)[0]
+    hours, past_hours = _hours(priced, own, carried.hours, terms)
+    return Reckoned(
+        priced=priced,
+        stock=windows,
+        cash=terms.shown.closing(money.cash.windows),
+        summaries=machine_summaries(sums, windows, laid, settings.cards),
+        findings=_found(terms, sheets, laid, priced, stock, windows, money),
+        days=money.days,
+        hours=hours,
+        strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
+        dearest=dearest(money.totals, laid, settings.currency, "top"),
+        shown=(_moment(sums["first"].min()), _moment(sums["last"].max())),
+        open_range=bool((priced["priced"] == "range").any()),
+        carry=to_carry(carried, money, stock, past_hours, laid, priced.select("machine", "slot", "priced").filter(own)),
+        wanting=wanting(carried, priced, stock, money, laid),
     )
-    first = settings.stock.count_when == "before-load"
-    stock = stock_windows(sheets.counts, sheets.loads, priced, laid, near=near, count_first=first)
-    windows = shown.closing(stock.windows)
-    cash = shown.closing(cash_windows(sheets.cash, priced, laid, near=near))
-    days = card_days(sheets.payouts, priced, laid, zone=settings.timezone, currency=settings.currency)
+
+
+def _hours(priced: Frame, own: pl.Series, carried: Frame, terms: Terms) -> tuple[Frame, Frame]:
+    """Vends by hour as from by_hour: of all, and of the past ones. own: which are past."""
+    vends, zones, zone = priced.select("file", "machine", "time"), terms.spell.zones, terms.route.settings.timezone
+    if carried.height == 0 and not own.any():
+        return by_hour(vends, zones, zone), carried
+    before = added_hours([carried, by_hour(vends.filter(own), zones, zone)])
+    return added_hours([before, by_hour(vends.filter(~own), zones, zone)]), before
+
+
+def _moment(found: object) -> datetime | None:
+    return found if isinstance(found, datetime) else None
+
+
+def _found(
+    terms: Terms, sheets: Sheets, laid: Layouts, priced: Frame, stock: Stock, windows: Frame, money: Money
+) -> Frame:
+    """What is to be found in some machines. windows: the stock windows shown."""
+    settings, spell = terms.route.settings, terms.spell
     strays = unmapped_numbers(priced)
-    explained = explain(strays, stock.windows, laid, route, priced)
-    silences = silent_spans(stock.spans, priced.select("machine", "time"), laid.slots)
-    findings = compile_findings(
+    explained = explain(strays, stock.windows, laid, terms.route, priced)
+    reach = money.totals.select("machine", log_start="first", log_end="last")
+    silences = silent_spans(stock.spans, reach, laid.slots)
+    cash = terms.shown.closing(money.cash.windows)
+    return compile_findings(
         [
             of_matching.unmapped(strays, explained, priced, spell, laid),
             of_matching.without_slot(sheets.counts, sheets.loads, laid, spell),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),
-            *of_matching.price_findings(priced, laid, spell),
+            *of_matching.price_findings(money.odd, spell),
             *of_stock.stock_findings(stock, windows, breaches(stock, laid), sheets.counts, laid, settings, spell),
-            *of_money.cash_findings(cash, sheets.cash, sheets.counts, priced, laid, settings, spell),
-            of_money.unpaid_vends(days.unpaid, priced, settings.timezone, spell),
+            *of_money.cash_findings(cash, sheets.cash, sheets.counts, money.loose, laid, settings, spell),
+            of_money.unpaid_vends(money.days.unpaid, money.cards, spell),
         ]
-    )
-    seen = shown.at(priced)
-    span = seen.select(pl.col("time").min().alias("first"), pl.col("time").max().alias("last")).row(0)
-    return Reckoned(
-        priced=priced,
-        stock=windows,
-        cash=cash,
-        summaries=machine_summaries(seen, windows, laid, settings.cards),
-        findings=findings,
-        days=days,
-        hours=by_hour(priced, spell.zones, settings.timezone),
-        strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
-        dearest=dearest(priced, laid, settings.currency),
-        shown=span,
-        open_range=bool((priced["priced"] == "range").any()),
     )

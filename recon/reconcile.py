@@ -1,23 +1,26 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
+from typing import NamedTuple
 
 import polars as pl
 
 from recon.at_once import spans_of, vends_at_once
+from recon.balance.carried import NOTHING, Carried
 from recon.balance.payouts import CardMoney, card_money
-from recon.by_machines import Reckoned, Sheets, highest, reckon, stacked
+from recon.by_machines import Reckoned, Sheets, Terms, highest, reckon, stacked
+from recon.carrying import Books, Forward, brought_forward, general_key, machine_keys, without
 from recon.findings import of_history, of_intake, of_matching, of_money
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.draft import Speller, compile_findings, in_order
 from recon.findings.layouts import layout_problems
 from recon.intake.known import Known
 from recon.intake.take_in import Intake, take_in
-from recon.intake.vend_rows import VendRows
+from recon.ledger.carry import Kept
 from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
 from recon.ledger.history import History, file_changes, history_in
 from recon.ledger.shelf import Shelf
@@ -47,13 +50,15 @@ class Run:
 
     frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
     of it stopped the run. intake: what the inbox gave, before any correction.
-    route: the folder as it was read.
+    route: the folder as it was read. forward: what is to be carried forward to the next run; None where all vends
+    are handed back, or a part of all is shown.
     """
 
     reconciliation: Reconciliation
     problems: tuple[Problem, ...]
     intake: Intake
     route: Route
+    forward: Forward | None
 
     @property
     def frames(self) -> Mapping[str, Frame]:
@@ -84,7 +89,8 @@ def run(
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
     the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
     taken in before; by default what the route's ledger remembers. whole: hand back every vend (frames `vends` and
-    `priced`), though there be too many to be held at once otherwise (see recon.at_once).
+    `priced`); otherwise these frames are empty, a run takes less memory, and reckons anew only what an earlier one did
+    not carry forward.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -97,8 +103,9 @@ def run(
     remembered = history_in(route.root) if history is None else history
     shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
     intake = take_in(
-        route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once()
-    )
+        route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once(),
+        by_machines=not whole,
+    )  # fmt: skip
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
@@ -106,8 +113,8 @@ def run(
         )
     on_step("matching and balancing")
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, done = _reconcile(route, intake, remembered, shown, on_step, whole)
-    return Run(done, problems, intake, route)
+    intake, done, forward = _reconcile(route, intake, remembered, shown, on_step, whole)
+    return Run(done, problems, intake, route, forward)
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -124,8 +131,8 @@ def _put_right(frames: Mapping[FileKind, Frame], corrections: Frame) -> Mapping[
 
 def _reconcile(
     route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, whole: bool
-) -> tuple[Intake, Reconciliation]:
-    """The intake with the account of its files complete, and what it comes to."""
+) -> tuple[Intake, Reconciliation, Forward | None]:
+    """The intake with the account of its files complete, what it comes to, and what is to be carried forward."""
     settings = route.settings
     corrections = corrections_of(history.decisions, intake.inputs)
     laid = layouts(route)
@@ -135,14 +142,22 @@ def _reconcile(
     }  # fmt: skip
     right = _put_right(written, corrections)
     sheets = Sheets(place(right["counts"], laid), place(right["loads"], laid), right["cash"], right["payouts"])
+    terms = Terms(route, spell, shown)
 
-    def work(vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None) -> Reckoned:
-        return reckon(route, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, spell, shown, top)
+    def work(
+        vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None, carried: Carried = NOTHING
+    ) -> Reckoned:
+        return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top, carried)
 
+    forward = None
     if intake.rows is None:
         parts = [work(intake.vends, sheets, laid)]
+    elif whole or not shown.all:
+        intake, parts = _by_parts(intake, Task(work, sheets, laid, NOTHING, on_step, whole))
     else:
-        intake, parts = _by_parts(intake, intake.rows, work, sheets, laid, on_step, whole)
+        general = general_key(settings, corrections, intake.paths)
+        books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
+        intake, parts, forward = _on_and_on(intake, books, history.carried(route.root), work, on_step)
     money = card_money(
         right["payouts"],
         stacked(part.days.covered for part in parts),
@@ -175,7 +190,7 @@ def _reconcile(
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
     ends = [part.shown for part in parts]
-    return intake, Reconciliation(
+    done = Reconciliation(
         name=settings.name,
         currency=settings.currency,
         digits=settings.exponent,
@@ -192,38 +207,65 @@ def _reconcile(
             max((last for _, last in ends if last is not None), default=None),
         ),
     )
+    return intake, done, forward
 
 
-def _by_parts(
-    intake: Intake,
-    rows: VendRows,
-    work: Callable[..., Reckoned],
-    sheets: Sheets,
-    laid: Layouts,
-    on_step: Progress,
-    whole: bool,
-) -> tuple[Intake, list[Reckoned]]:
-    """Reckon some machines at a time. whole: keep every vend."""
-    machines: dict[str, int] = dict.fromkeys(laid.zones, 0)
-    spans = spans_of(machines | rows.machines, vends_at_once())
+class Task(NamedTuple):
+    """What is to be done with all vends. work: reckons those of some machines. carried: what of others is at hand.
+    whole: whether every vend is to be kept."""
+
+    work: Callable[..., Reckoned]
+    sheets: Sheets
+    laid: Layouts
+    carried: Carried
+    on_step: Progress
+    whole: bool
+
+    def of(self, vends: Frame, first: str, last: str, top: Frame | None = None) -> Reckoned:
+        """The vends of the machines whose ids lie from `first` to `last`, reckoned."""
+        laid = self.laid.of(first, last)
+        carried = self.carried if self.carried is NOTHING else self.carried.of(first, last, laid.slots["slot"])
+        part = self.work(vends, self.sheets.of(first, last), laid, top, carried)
+        return part if self.whole else part.without_vends()
+
+
+def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
+    """Reckon some machines at a time."""
+    assert intake.rows is not None
+    machines: dict[str, int] = dict.fromkeys(task.laid.zones, 0)
+    spans = spans_of(machines | intake.rows.machines, vends_at_once())
     parts: list[Reckoned] = []
     kept: list[Frame] = []
-    notices: list[Frame] = []
+    notices: list[Frame] = [task.carried.repeated]
     for at, (first, last) in enumerate(spans):
-        on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
+        if len(spans) > 1:
+            task.on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
         vends, repeats = intake.vends_of(first, last)
-        part = work(vends, sheets.of(first, last), laid.of(first, last))
-        parts.append(part if whole else part.without_vends())
+        parts.append(task.of(vends, first, last))
         notices.append(repeats)
-        if whole:
+        if task.whole:
             kept.append(vends)
     top = highest(part.dearest for part in parts)
     for at, (first, last) in enumerate(spans):
         if parts[at].open_range and not parts[at].dearest.sort("currency").equals(top.sort("currency")):
-            part = work(intake.vends_of(first, last)[0], sheets.of(first, last), laid.of(first, last), top)
-            parts[at] = part if whole else part.without_vends()
+            parts[at] = task.of(intake.vends_of(first, last)[0], first, last, top)
     every = guard(pl.concat([VENDS.empty(), *kept]), VENDS)
     return intake.told(every, notices), parts
+
+
+def _on_and_on(
+    intake: Intake, books: Books, kept: Kept | None, work: Callable[..., Reckoned], on_step: Progress
+) -> tuple[Intake, list[Reckoned], Forward]:
+    """Reckon what an earlier run did not carry forward, and say what is to be from now on."""
+    rows, carried = brought_forward(kept, intake, books)
+    while True:
+        told, parts = _by_parts(replace(intake, rows=rows), Task(work, books.sheets, books.laid, carried, on_step, False))
+        wanting = sorted({machine for part in parts for machine in part.wanting})
+        if not wanting:
+            break
+        rows, carried = without(wanting, intake, carried, rows, books)
+    reckoned = Carried(*(pl.concat(frames) for frames in zip(*(part.carry for part in parts), strict=True)))
+    return told, parts, Forward(reckoned, told.repeats, rows.seen, books)
 
 
 def _across(

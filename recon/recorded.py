@@ -5,27 +5,29 @@ counts put right are made lasting; then the report is written, with the root ove
 entry for the run itself, with the hash of its results.
 """
 
-import hashlib
 import json
 import platform
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from recon import __version__
+from recon.ledger.carry import PARTS, clear_carried, keep_carried
+from recon.ledger.history import carried_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
 from recon.reconcile import Progress, Run, run
-from recon.report.folder import Content, write_report
-from recon.report.html import report_pages
+from recon.report.folder import Content, Hashed, write_report
 from recon.report.rejects_csv import rejects_csv
 from recon.report.results_json import results_pieces
-from recon.route.folder import read_route
+from recon.route.folder import read_settings
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ def run_and_record(
     held by another command for longer than `wait_seconds`.
     """
     # A folder that is no route gets no ledger.
-    read_route(folder)
+    read_settings(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
         finished = run(folder, since=since, until=until, now=now, on_step=on_step, whole=page or tables)
         on_step("writing the ledger and the report")
@@ -65,17 +67,20 @@ def run_and_record(
 def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: bool) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
-    record_files(ledger, folder, finished.route, finished.intake, done.now)
+    places = record_files(ledger, folder, finished.route, finished.intake, done.now)
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
     results = _Results(results_pieces(finished.reconciliation))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
+        from recon.report.html import report_pages
+
         files = chain(files, report_pages(finished.reconciliation))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
     report = write_report(folder, done, files)
+    carried = _carried_on(ledger, folder, finished, places)
     record_run(
         ledger,
         report=report.folder.name,
@@ -85,11 +90,27 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         inputs=done.frames["inputs"],
         seen=seen,
         versions=versions(),
+        carried=carried,
         since=done.since,
         until=done.until,
         at=done.now,
     )
+    if carried is not None:
+        ledger.commit()
+        clear_carried(folder, carried)
     return Recorded(finished, report.folder)
+
+
+def _carried_on(ledger: Writer, folder: Path, finished: Run, places: Mapping[int, tuple[str, int]]) -> str | None:
+    """Keep what is to be carried forward; where this run has nothing of that, what the one before carried stays.
+
+    places: as from record_files. Returns the hash of what is carried from now on.
+    """
+    if finished.forward is None:
+        return carried_of(ledger)
+    paths = finished.intake.paths
+    rows = [(file, paths[file], *place) for file, place in sorted(places.items())]
+    return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
 
 
 def versions() -> dict[str, str]:
@@ -98,31 +119,20 @@ def versions() -> dict[str, str]:
     return {"recon": __version__, "python": platform.python_version(), **told}
 
 
-class _Results:
+class _Results(Hashed):
     """The text of results.json on its way into its file: what the ledger says of it is known once all has passed."""
 
-    def __init__(self, pieces: Iterator[str]) -> None:
-        self._pieces = pieces
-        self._sha256 = hashlib.sha256()
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        super().__init__(pieces)
         self._seen: list[bytes] = []
         self._breaks = 0
-        self._passed = False
 
     def __iter__(self) -> Iterator[bytes]:
-        for piece in self._pieces:
-            data = piece.encode()
-            self._sha256.update(data)
+        for data in super().__iter__():
             self._breaks += data.count(b"\n")
             # Of a long text the lines are not hashed one by one: it need not be kept.
             self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
             yield data
-        self._passed = True
-
-    @property
-    def digest(self) -> str:
-        """SHA-256 of the whole, hex."""
-        assert self._passed, "asked before all of the results were written"
-        return self._sha256.hexdigest()
 
     @property
     def lines(self) -> dict[str, Any] | None:
@@ -131,7 +141,7 @@ class _Results:
 
 
 def _files(done: Reconciliation, results: _Results, anchor: Anchor) -> Iterator[tuple[str, Content]]:
-    yield "results.json", iter(results)
+    yield "results.json", results
     yield "rejects.csv", rejects_csv(done)
     digest = results.digest
     told = {"format": "recon-anchor/1", "entries": anchor.entries, "root": anchor.root, "results_sha256": digest}

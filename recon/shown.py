@@ -25,6 +25,11 @@ class Shown:
     until: datetime
     now: datetime
 
+    @property
+    def all(self) -> bool:
+        """Whether nothing is left out."""
+        return self.since is None and self.until >= self.now
+
     def closing(self, windows: Frame) -> Frame:
         closed = pl.col("closed_at")
         inside = closed <= self.until

@@ -4,23 +4,44 @@ over/short = collected + change of the coin tubes - price of the cash vends that
 first and come back out as change, so what the tubes hold more than after the last collection is money taken too.
 """
 
+from dataclasses import dataclass
 from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.windows import into_windows, number_marks, reaching, summed
+from recon.balance.carried import NOTHING, Carried
+from recon.balance.windows import added, brought, into_windows, number_marks, reaching, tallied, to_carry, whole
 from recon.match.states import Layouts
 from recon.model.border import guard
+from recon.model.carried_frames import CASHED, LOOSE
 from recon.model.frames import CASH_WINDOWS, Frame
 
 
-def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelta) -> Frame:
+@dataclass(frozen=True, slots=True)
+class Cash:
+    """windows: the frame `cash_windows`. cashed: what of past vends is to be carried forward, by the spec of that name.
+    """
+
+    windows: Frame
+    cashed: Frame
+
+
+def cash_windows(
+    cash: Frame,
+    priced: Frame,
+    layouts: Layouts,
+    *,
+    near: timedelta,
+    past: pl.Series | None = None,
+    carried: Carried = NOTHING,
+) -> Cash:
     """Balance every machine that has a layout between its successive collections.
 
     cash: collections. priced: vends with what was paid. near: vends this close to a collection may fall on either side.
-    Returns the frame `cash_windows`. The range of `expected` puts vends near a collection, vends without a known price
-    and refunds that may have come from elsewhere than the machine to the least and to the most. Where the machine's log
-    holds no cash vend at all, nothing can be expected and the figures are null.
+    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these.
+    The range of `expected` puts vends near a collection, vends without a known price and refunds that may have come
+    from elsewhere than the machine to the least and to the most. Where the machine's log holds no cash vend at all,
+    nothing can be expected and the figures are null.
     """
     numbers = (
         layouts.machines.select("machine")
@@ -28,9 +49,11 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
         .with_columns(pl.col("machine_no").cast(pl.Int32))
     )
     marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
+    own = pl.lit(False) if past is None else past
     vends = priced.select(
-        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome"
-    )
+        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome",
+        own.alias("past"),
+    )  # fmt: skip
     paid = vends.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
         numbers, on="machine", how="inner"
     )
@@ -42,21 +65,32 @@ def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelt
         "priced",
         "stayed_paid",
         "quantity",
+        "past",
     )
     events = into_windows(paid, marks, "machine_no", near)
-    windows = marks
-    for part in _sums(events, marks, near):
-        windows = windows.join(part, on="mark", how="left", maintain_order="left")
+    sums = _sums(events, marks, near, carried.cashed)
+    windows = marks.join(whole(sums), on="mark", how="left", maintain_order="left")
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
-    logs_cash = (
-        priced.select("machine", "tender")
-        .filter(pl.col("tender") == "cash")
-        .select("machine")
-        .unique()
-        .with_columns(pl.lit(True).alias("logs_cash"))
-    )
-    return guard(_shape(windows.join(logs_cash, on="machine", how="left", maintain_order="left")), CASH_WINDOWS)
+    by_cash = priced.select("machine", "tender").filter(pl.col("tender") == "cash").select("machine")
+    by_cash = pl.concat([by_cash, carried.totals.filter("logs_cash").select("machine")]).unique()
+    logs_cash = by_cash.with_columns(pl.lit(True).alias("logs_cash"))
+    windows = windows.join(logs_cash, on="machine", how="left", maintain_order="left")
+    return Cash(guard(_shape(windows), CASH_WINDOWS), to_carry(sums, marks, "machine", CASHED))
+
+
+def collection_ends(cash: Frame) -> Frame:
+    """machine, first and last: the moments of its first and its last collection."""
+    return cash.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
+
+
+def loose_cash(cash: Frame, priced: Frame, past: pl.Series) -> Frame:
+    """Paid cash vends that no two collections of their machine enclose, as a frame `loose`, and `past` besides."""
+    vends = priced.select(*LOOSE.names, "tender", "stayed_paid", past.alias("past"))
+    paid = vends.filter((pl.col("tender") == "cash") & pl.col("stayed_paid"))
+    ends = paid.join(collection_ends(cash), on="machine", how="left", maintain_order="left")
+    outside = pl.col("first").is_null() | (pl.col("time") < pl.col("first")) | (pl.col("time") >= pl.col("last"))
+    return ends.filter(outside).select(*LOOSE.names, "past")
 
 
 def _collections(cash: Frame) -> Frame:
@@ -91,10 +125,11 @@ def restated_collections(cash: Frame) -> Frame:
     )
 
 
-def _sums(events: Frame, marks: Frame, near: timedelta) -> list[Frame]:
+def _sums(events: Frame, marks: Frame, near: timedelta, carried: Frame) -> Frame:
+    """What was paid in each window, by `mark` and `past`: what of past vends came to it stands in a row of its own."""
     kept = pl.col("stayed_paid")
     doubt = pl.col("near_open") | pl.col("near_close")
-    inside = summed(
+    inside = tallied(
         events,
         pl.col("window"),
         vends=pl.when(kept).then("quantity").otherwise(0),
@@ -105,11 +140,13 @@ def _sums(events: Frame, marks: Frame, near: timedelta) -> list[Frame]:
         refunds=pl.when(~kept).then("high").otherwise(0),
     )
     late, early = reaching(events.filter(kept), marks, "machine_no", near)
-    return [
+    parts = [
         inside,
-        summed(late, pl.col("reached"), before=pl.col("high")),
-        summed(early, pl.col("reached"), after=pl.col("high")),
+        tallied(late, pl.col("reached"), before=pl.col("high")),
+        tallied(early, pl.col("reached"), after=pl.col("high")),
+        brought(carried, marks, "machine"),
     ]
+    return added(parts, CASHED, "machine")
 
 
 def _shape(windows: Frame) -> Frame:

@@ -19,17 +19,22 @@ def breaches(stock: Stock, layouts: Layouts) -> Frame:
     while open), time, balance, capacity, file, row. Sorted by slot, window, kind. time, file and row are of that first
     moment; balance is the units then, or for `below-zero` the lowest that it comes to in the window.
     """
-    spans = stock.spans
-    highest = layouts.states.group_by("slot").agg(pl.col("capacity").min().alias("least_capacity"))
-    spans = spans.join(highest, on="slot", how="left")
-    # Only a window that sold more than it opened with can pass below zero, and only one that opened or was filled above
-    # the capacity can pass above it: the running sum is needed for few.
-    low = (pl.col("vended") + pl.col("removed")) > pl.col("opening")
-    high = (pl.col("opening") + pl.col("loaded") > pl.col("least_capacity")).fill_null(False)
-    suspects = spans.filter(low | high)
+    suspects = stock.spans.filter(may_breach(layouts))
     return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort(
         "slot", "window", "kind"
     )
+
+
+def may_breach(layouts: Layouts) -> pl.Expr:
+    """Whether a span may pass below zero or above what fits: its running sum is needed for no other.
+
+    Only a window that sold more than it opened with can pass below zero, and only one that opened or was filled above
+    the capacity can pass above it.
+    """
+    least = layouts.states.group_by("slot").agg(pl.col("capacity").min()).drop_nulls()
+    capacity = pl.col("slot").replace_strict(least["slot"], least["capacity"], default=None, return_dtype=pl.Int64)
+    low = (pl.col("vended") + pl.col("removed")) > pl.col("opening")
+    return low | (pl.col("opening") + pl.col("loaded") > capacity).fill_null(False)
 
 
 _SHAPE = ["slot", "window", "kind", "opened_at", "closed_at", "time", "balance", "capacity", "file", "row"]

@@ -17,17 +17,14 @@ CAUTIOUS_SHARE = 0.25
 """Of the machine's median rate, for a slot without sales of its own."""
 
 
-def silent_spans(spans: Frame, vends: Frame, slots: Frame) -> Frame:
+def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
     """Windows of stocked slots without a vend, where a vend was to be expected.
 
-    spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). vends: all
-    vends of the route (machine, time): a window is judged only as far as the machine's log reaches, and only if the
-    machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open), units (in
+    spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). reach: from
+    when to when the log of each machine goes (machine, log_start, log_end): a window is judged only as far as that, and
+    only if the machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open), units (in
     stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and time.
     """
-    reach = vends.group_by("machine").agg(
-        pl.col("time").max().alias("log_end"), pl.col("time").min().alias("log_start")
-    )
     here = spans.join(slots, on="slot", how="left").join(reach, on="machine", how="inner")
     ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")
     starts = pl.max_horizontal("time", "log_start")

@@ -10,50 +10,83 @@ from datetime import timedelta
 
 import polars as pl
 
+from recon.balance.carried import NOTHING, Carried
 from recon.balance.rounding import cost_minor
-from recon.balance.windows import into_windows, number_marks, reaching, summed
+from recon.balance.windows import (
+    added,
+    brought,
+    following,
+    into_windows,
+    number_marks,
+    reaching,
+    summed,
+    tallied,
+    to_carry,
+    whole,
+)
 from recon.match.asof import in_force
 from recon.match.states import Layouts
-from recon.model.border import guard
-from recon.model.frames import STOCK_WINDOWS, Frame
+from recon.model.border import guard, ordered
+from recon.model.carried_frames import MOVED, SOLD
+from recon.model.frames import STOCK_WINDOWS, TIME, Frame
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
     """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them.
-    moves: every load, removal and vend by window. restated: counts that a later sheet put right. early: slots whose
-    vends or loads came before any count."""
+    moves: every load, removal and vend by window; of what was carried forward, those that were kept. restated: counts
+    that a later sheet put right. early: slots whose vends or loads came before any count. sold, moved: what of past
+    vends is to be carried forward, by the specs of those names."""
 
     windows: Frame
     spans: Frame
     moves: Frame
     restated: Frame
     early: Frame
+    sold: Frame
+    moved: Frame
 
 
 def stock_windows(
-    counts: Frame, loads: Frame, priced: Frame, layouts: Layouts, *, near: timedelta, count_first: bool
+    counts: Frame,
+    loads: Frame,
+    priced: Frame,
+    layouts: Layouts,
+    *,
+    near: timedelta,
+    count_first: bool,
+    past: pl.Series | None = None,
+    carried: Carried = NOTHING,
 ) -> Stock:
     """Balance every slot between its successive counts.
 
     counts, loads: with `slot` (rows without one are left out). priced: vends with `slot` and `units`. near: vends this
     close to a count may fall on either side of it. count_first: a sheet's count stands before its loads and removals.
+    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these.
     """
     placed = counts.filter(pl.col("slot").is_not_null())
-    seen = placed.filter(pl.col("counted").is_not_null()).sort("slot", "time", "file", "row")
-    last = seen.unique(["slot", "time"], keep="last", maintain_order=True)
+    in_files = ordered(placed.filter(pl.col("counted").is_not_null()), ("file", "row"))
+    seen = ordered(in_files, ("slot", "time"))
+    followed = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("time") == pl.col("time").shift(-1))
+    last = seen.filter(~followed.fill_null(False))
     marks = number_marks(last.select("slot", "time", "counted", "file", "row"), "slot")
     filled = into_windows(_load_events(placed, last, loads), marks, "slot", near, mark_first=count_first)
-    vends = priced.select("slot", "time", "units", "outcome", "file", "row")
+    own = pl.lit(False) if past is None else past
+    vends = priced.select("slot", "time", "units", "outcome", "file", "row", own.alias("past"))
     gone = vends.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0))
     sold = into_windows(gone, marks, "slot", near)
-    spans = _spans(marks, filled, sold, near)
+    sums = _sums(sold, marks, near, carried.sold)
+    spans = _spans(marks, filled, sums)
+    moved = _kept_moves(sold, marks, carried.moved)
+    early = _early(gone.drop("outcome"), loads, marks, carried.moved)
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
-        moves=_moves(filled, sold),
+        moves=_moves(filled, moved),
         restated=_restated(seen, last),
-        early=_early(gone.drop("outcome"), loads, marks),
+        early=early,
+        sold=to_carry(sums, marks, "slot", SOLD),
+        moved=_moved(moved, early),
     )
 
 
@@ -75,13 +108,33 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     return both.filter((pl.col("loaded") > 0) | (pl.col("removed") > 0))
 
 
-def _spans(marks: Frame, filled: Frame, sold: Frame, near: timedelta) -> Frame:
+def _sums(sold: Frame, marks: Frame, near: timedelta, carried: Frame) -> Frame:
+    """What was sold in each window, by `mark` and `past`: what of past vends came to it stands in a row of its own."""
+    undecided = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
+    late, early = reaching(sold, marks, "slot", near)
+    own = tallied(
+        sold,
+        pl.col("window"),
+        vended=pl.col("units"),
+        undecided=pl.when(undecided).then("units").otherwise(0),
+        events=pl.lit(1, pl.Int64),
+        last_vend=pl.col("time"),
+    )
+    parts = [
+        own,
+        tallied(late, pl.col("reached"), late=pl.col("units")),
+        tallied(early, pl.col("reached"), early=pl.col("units")),
+        brought(carried, marks, "slot"),
+    ]
+    return added(parts, SOLD, "slot")
+
+
+def _spans(marks: Frame, filled: Frame, sums: Frame) -> Frame:
     opens = pl.col("at_opening")
     filled = filled.join(
         marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left"
     )
     filled = filled.with_columns((pl.col("time") == pl.col("opened")).fill_null(False).alias("at_opening"))
-    undecided = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     put = summed(
         filled,
         pl.col("window"),
@@ -89,31 +142,14 @@ def _spans(marks: Frame, filled: Frame, sold: Frame, near: timedelta) -> Frame:
         loaded=pl.when(opens).then(0).otherwise("loaded"),
         removed=pl.when(opens).then(0).otherwise("removed"),
     )
-    gone = summed(
-        sold,
-        pl.col("window"),
-        vended=pl.col("units"),
-        undecided=pl.when(undecided).then("units").otherwise(0),
-        events=(pl.col("units") > 0).cast(pl.Int64),
-    )
-    lasts = (
-        sold.filter(pl.col("window").is_not_null())
-        .group_by(pl.col("window").alias("mark"))
-        .agg(pl.col("time").max().alias("last_vend"))
-    )
-    late, early = reaching(sold, marks, "slot", near)
-    after_close = summed(late, pl.col("reached"), late=pl.col("units"))
-    before_open = summed(early, pl.col("reached"), early=pl.col("units"))
     out = marks
-    for part in (put, gone, lasts, after_close, before_open):
+    for part in (put, whole(sums)):
         out = out.join(part, on="mark", how="left", maintain_order="left")
     zero = ("at_open", "loaded", "removed", "vended", "undecided", "events", "late", "early")
     out = out.with_columns(pl.col(name).fill_null(0) for name in zero)
     return out.with_columns(
         (pl.col("counted") + pl.col("at_open")).alias("opening"),
-        pl.col("counted").shift(-1).over("slot").alias("close_counted"),
-        pl.col("file").shift(-1).over("slot").alias("close_file"),
-        pl.col("row").shift(-1).over("slot").alias("close_row"),
+        *(following(name, "slot").alias(f"close_{name}") for name in ("counted", "file", "row")),
     ).with_columns((pl.col("opening") + pl.col("loaded") - pl.col("removed") - pl.col("vended")).alias("expected"))
 
 
@@ -155,10 +191,23 @@ def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
     )
 
 
-def _moves(filled: Frame, sold: Frame) -> Frame:
+def _kept_moves(sold: Frame, marks: Frame, carried: Frame) -> Frame:
+    """Every vend of a window, and those of the past that were kept: slot, window, opened_at, time, file, row, units,
+    undecided, past. Those before the first count have neither window nor opened_at."""
+    doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
+    opened = marks["time"].gather(sold["window"])
+    shape = ("slot", "window", "opened_at", "time", "file", "row", "units", "undecided", "past")
+    here = sold.with_columns(opened.alias("opened_at"), doubt.alias("undecided")).select(shape)
+    if carried.height == 0:
+        return here
+    numbers = marks.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
+    there = carried.join(numbers, on=["slot", "opened_at"], how="left").with_columns(pl.lit(True).alias("past"))
+    return pl.concat([here, there.select(shape)])
+
+
+def _moves(filled: Frame, moved: Frame) -> Frame:
     """Every load, removal and vend with its window, as a change of units; `rank` is its order within a moment."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
-    doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     parts = [
         filled.with_columns(
             (-pl.col("removed")).alias("change"), pl.lit(0).alias("rank"), pl.lit(False).alias("undecided")
@@ -166,13 +215,24 @@ def _moves(filled: Frame, sold: Frame) -> Frame:
         filled.with_columns(
             pl.col("loaded").alias("change"), pl.lit(1).alias("rank"), pl.lit(False).alias("undecided")
         ),
-        sold.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank"), doubt.alias("undecided")),
+        moved.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank")),
     ]
     return pl.concat([part.select(shape) for part in parts]).filter(pl.col("change") != 0)
 
 
+def _moved(moved: Frame, early: Frame) -> Frame:
+    """The past vends of windows, and those before any count, as a frame `moved`."""
+    inside = moved.filter("past", pl.col("opened_at").is_not_null())
+    before = early.filter("past").with_columns(
+        pl.lit(None, TIME).alias("opened_at"), pl.lit(False).alias("undecided")
+    )
+    return guard(pl.concat([part.select(MOVED.names) for part in (inside, before)]), MOVED)
+
+
 def _restated(seen: Frame, last: Frame) -> Frame:
     """Counts that a later sheet contradicts: same slot, same moment, another figure."""
+    if seen.height == last.height:
+        seen = seen.clear()
     final = last.select(
         "slot",
         "time",
@@ -187,13 +247,16 @@ def _restated(seen: Frame, last: Frame) -> Frame:
     )
 
 
-def _early(sold: Frame, loads: Frame, marks: Frame) -> Frame:
-    """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
+def _early(sold: Frame, loads: Frame, marks: Frame, carried: Frame) -> Frame:
+    """Slots with vends or loads before their first count, or without any: from when, how many units, which rows; `past`
+    where the vend is to be carried forward. carried: kept vends of the past, those before a first count among them."""
     firsts = marks.group_by("slot").agg(pl.col("time").min().alias("first_count"))
-    put = loads.filter(pl.col("slot").is_not_null()).select(
-        "slot", "time", pl.lit(0, pl.Int64).alias("units"), "file", "row"
+    shape = ("slot", "time", "units", "file", "row", "past")
+    put = loads.filter(pl.col("slot").is_not_null()).with_columns(
+        pl.lit(0, pl.Int64).alias("units"), pl.lit(False).alias("past")
     )
-    events = pl.concat([sold, put]).join(firsts, on="slot", how="left")
+    there = carried.filter(pl.col("opened_at").is_null()).with_columns(pl.lit(True).alias("past"))
+    events = pl.concat([part.select(shape) for part in (sold, put, there)]).join(firsts, on="slot", how="left")
     return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort(
         "slot", "time", "file", "row"
     )

@@ -125,7 +125,7 @@ def _run(
     if dry_run:
         from recon.reconcile import run as reconcile
 
-        return reconcile(route, since=since, until=until, on_step=progress.step), None
+        return reconcile(route, since=since, until=until, on_step=progress.step, whole=False), None
     from recon.recorded import run_and_record
 
     recorded = run_and_record(
@@ -140,14 +140,14 @@ def _run(
     return recorded.run, recorded.report
 
 
-def _results(finished: "Run", folder: Path | None) -> "Iterator[str]":
+def _results(finished: "Run", folder: Path | None) -> "Iterator[bytes]":
     """results.json, piece by piece: spelled, or read where it has just been written."""
     if folder is None:
         from recon.report.results_json import results_pieces
 
         yield from results_pieces(finished.reconciliation)
         return
-    with (folder / "results.json").open(encoding="utf-8", newline="") as written:
+    with (folder / "results.json").open("rb") as written:
         while piece := written.read(1 << 20):
             yield piece
 

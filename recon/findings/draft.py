@@ -13,10 +13,7 @@ from recon.findings.catalogue.run_kinds import RUN_KINDS
 from recon.model.border import guard
 from recon.model.frames import FINDINGS, Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text, money_by_machine
-from recon.model.words import SEVERITIES
-
-EVIDENCE_SHOWN = 20
-"""Rows of evidence kept with a finding; `evidence_count` says how many there are."""
+from recon.model.words import EVIDENCE_SHOWN, SEVERITIES
 
 
 class Draft(NamedTuple):
@@ -24,7 +21,8 @@ class Draft(NamedTuple):
 
     rows: one row a finding, with `n` (its number within the draft), any of the columns of the findings frame, the
     columns that its kind's id is made of, and a text column for each {name} in the kind's words. A column `severity`
-    overrides the kind's. evidence: `n`, `file`, `row`, sorted as it is to be shown; row 0 stands for a whole file.
+    overrides the kind's. evidence: `n`, `file`, `row`, sorted as it is to be shown; row 0 stands for a whole file. A
+    column `evidence_count` of `rows` says how many rows there are, where only the first of them are at hand.
     """
 
     kind: str
@@ -136,12 +134,12 @@ def _compiled(draft: Draft) -> Frame:
     )
     filled = filled.with_columns(pl.Series("id", identities(kind, filled), dtype=pl.String))
     proof = draft.evidence.group_by("n", maintain_order=True).agg(
-        pl.struct("file", "row").head(EVIDENCE_SHOWN).alias("evidence"), pl.len().cast(pl.Int64).alias("evidence_count")
+        pl.struct("file", "row").head(EVIDENCE_SHOWN).alias("evidence"), pl.len().cast(pl.Int64).alias("at_hand")
     )
     joined = filled.join(proof, on="n", how="left", maintain_order="left")
     return joined.with_columns(
         pl.col("evidence").fill_null(pl.lit([], FINDINGS.schema["evidence"])),
-        pl.col("evidence_count").fill_null(0),
+        pl.coalesce("evidence_count" if "evidence_count" in there else "at_hand", pl.lit(0)).alias("evidence_count"),
         # What was decided is not known here: recon.ledger.decisions settles it.
         pl.lit("open").alias("state"),
         pl.lit(None, pl.Int64).alias("decision"),

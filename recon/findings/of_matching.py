@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from recon.balance.odd_prices import OddPrices
 from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
 from recon.model.frames import Frame
@@ -157,25 +158,22 @@ def silent(silences: Frame, windows: Frame, spell: Speller) -> Draft:
     return Draft("silent-slot", rows, evidence_of(rows))
 
 
-def price_findings(priced: Frame, layouts: Layouts, spell: Speller) -> Iterator[Draft]:
+def price_findings(odd: OddPrices, spell: Speller) -> Iterator[Draft]:
     """Prices that were filled, that could not be, and that differ from the layout's."""
-    filled, open_ = pl.col("priced").is_in(["layout", "neighbours"]), pl.col("priced") == "range"
-    differs = (pl.col("priced") == "log") & (pl.col("price") != pl.col("layout_price"))
-    # Most vends have the price of the layout: all else is asked of the others alone.
-    told = priced.select(_OF_PRICES).filter(filled | open_ | differs)
-    named = told.rename({"label": "logged_label"}).join(
-        layouts.slots.select("slot", "label"), on="slot", how="left", maintain_order="left"
+    yield _filled(odd.filled, spell)
+    yield _unpriced(odd.open, spell)
+    yield _differing(odd.differing, spell)
+
+
+def _told_groups(groups: Frame, spell: Speller) -> tuple[Frame, Frame]:
+    """Groups of vends as rows of a draft, and the first of their rows as evidence."""
+    rows = spell.local(numbered(groups), opened="opened_at", closed="closed_at").with_columns(
+        how_many(pl.col("count"), "vend").alias("vends"),
+        pl.col("count").alias("evidence_count"),
+        pl.col("tender").cast(pl.String),
     )
-    known = named.join(layouts.machines.select("machine"), on="machine", how="semi", maintain_order="left")
-    yield _filled(known.filter(filled), spell)
-    yield _unpriced(known.filter(open_), spell)
-    yield _differing(known.filter(differs), spell)
-
-
-_OF_PRICES = (
-    "file", "row", "machine", "time", "bus", "label", "slot", "product", "tender", "quantity", "price", "layout_price",
-    "priced", "paid_low", "paid_high",
-)  # fmt: skip
+    proof = rows.select("n", "evidence").explode("evidence", empty_as_null=False).unnest("evidence")
+    return rows.drop("evidence"), evidence_of(proof)
 
 
 def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> tuple[Frame, Frame]:
@@ -197,17 +195,17 @@ def _grouped(vends: Frame, keys: list[str], spell: Speller, *more: pl.Expr) -> t
 
 
 @if_any
-def _filled(vends: Frame, spell: Speller) -> Draft:
+def _filled(groups: Frame, spell: Speller) -> Draft:
+    rows, proof = _told_groups(groups, spell)
     source = (
         pl.when(pl.col("priced") == "layout")
         .then(pl.lit("the layout"))
         .otherwise(pl.lit("the slot's nearest priced vends"))
     )
-    told = vends.with_columns(source.alias("filled_from"), pl.col("tender").cast(pl.String))
-    told = told.with_columns(spell.money(pl.col("paid_low")).alias("taken"))
-    prices = pl.col("taken").unique(maintain_order=True).str.join(" and ").alias("prices")
-    rows, proof = _grouped(told, ["machine", "label", "tender", "filled_from"], spell, prices)
-    return Draft("missing-price", rows, proof)
+    each = rows.select("n", "machine", "prices").explode("prices", empty_as_null=False)
+    told = each.group_by("n", maintain_order=True).agg(spell.money(pl.col("prices")).str.join(" and ").alias("prices"))
+    rows = rows.drop("prices").join(told, on="n", how="left", maintain_order="left")
+    return Draft("missing-price", rows.with_columns(source.alias("filled_from")), proof)
 
 
 @if_any
@@ -235,12 +233,11 @@ def _unpriced(vends: Frame, spell: Speller) -> Draft:
 
 
 @if_any
-def _differing(vends: Frame, spell: Speller) -> Draft:
-    told = vends.with_columns(
-        pl.col("tender").cast(pl.String),
+def _differing(groups: Frame, spell: Speller) -> Draft:
+    rows, proof = _told_groups(groups, spell)
+    rows = rows.with_columns(
         spell.money(pl.col("price")).alias("logged"),
         spell.money(pl.col("layout_price")).alias("asked"),
+        spell.money(pl.col("amount")).alias("difference"),
     )
-    amount = ((pl.col("price") - pl.col("layout_price")) * pl.col("quantity")).sum().alias("amount")
-    rows, proof = _grouped(told, ["machine", "label", "tender", "logged", "asked"], spell, amount)
-    return Draft("price-differs", rows.with_columns(spell.money(pl.col("amount")).alias("difference")), proof)
+    return Draft("price-differs", rows, proof)

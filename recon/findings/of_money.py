@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.cash import restated_collections
+from recon.balance.cash import collection_ends, restated_collections
 from recon.balance.payouts import CardMoney
 from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
@@ -29,12 +29,13 @@ def cash_findings(
     windows: Frame,
     collections: Frame,
     counts: Frame,
-    priced: Frame,
+    loose: Frame,
     layouts: Layouts,
     settings: Settings,
     spell: Speller,
 ) -> Iterator[Draft]:
-    """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown."""
+    """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown. loose: as
+    from recon.balance.cash.loose_cash."""
     got = pl.col("collected") + pl.col("tube_change").fill_null(0)
     judged = windows.with_columns(
         _tolerance(settings, spell.digits).alias("tolerance"),
@@ -53,7 +54,7 @@ def cash_findings(
     yield _cash_boundary(undecided, collections, settings, spell)
     yield _not_logged(windows.filter(~pl.col("logs_cash")), collections, spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
-    yield _no_collection(collections, counts, priced, layouts, near, spell)
+    yield _no_collection(collections, counts, loose, layouts, near, spell)
     known = collections.join(layouts.machines.select("machine"), on="machine", how="semi")
     yield _collection_restated(restated_collections(known), known, spell)
 
@@ -121,17 +122,15 @@ def _not_logged(windows: Frame, collections: Frame, spell: Speller) -> Draft:
 
 
 def _no_collection(
-    collections: Frame, counts: Frame, priced: Frame, layouts: Layouts, near: timedelta, spell: Speller
+    collections: Frame, counts: Frame, loose: Frame, layouts: Layouts, near: timedelta, spell: Speller
 ) -> Draft:
     """Cash vends that no two collections enclose: before the first, or behind the last though the machine was visited
     since.
     """
-    ends = collections.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
     visits = counts.group_by("machine").agg(pl.col("time").max().alias("visited"))
     machines = layouts.machines.select("machine")
-    known = machines.join(ends, on="machine", how="left").join(visits, on="machine", how="left")
-    vends = priced.select("machine", "time", "file", "row", "paid_low", "quantity", "tender", "stayed_paid")
-    paid = vends.filter((pl.col("tender") == "cash") & pl.col("stayed_paid")).join(known, on="machine", how="inner")
+    ends = machines.join(collection_ends(collections), on="machine", how="left")
+    paid = loose.join(ends.join(visits, on="machine", how="left"), on="machine", how="inner")
     gap = (
         pl.when(pl.col("first").is_null())
         .then(pl.lit("none"))
@@ -289,8 +288,9 @@ def _payout(rows: Frame, kind: str, spell: Speller) -> Draft:
 
 
 @if_any
-def unpaid_vends(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Draft:
-    """Card vends without a payout: days that no paid day parts become one finding. unpaid: as from card_days."""
+def unpaid_vends(unpaid: Frame, cards: Frame, spell: Speller) -> Draft:
+    """Card vends without a payout: days that no paid day parts become one finding. unpaid: as from card_days. cards:
+    the vends of these days, and maybe others."""
     groups = unpaid.group_by("machine", "stretch", maintain_order=True).agg(
         pl.col("vends").sum().alias("count"),
         pl.col("low").sum(),
@@ -306,14 +306,8 @@ def unpaid_vends(unpaid: Frame, priced: Frame, zone: str, spell: Speller) -> Dra
         pl.col("first").alias("from_day"),
     )
     days = unpaid.join(rows.select("n", "machine", "stretch"), on=["machine", "stretch"]).select("n", "machine", "day")
-    vends = priced.select("machine", "time", "file", "row", "tender", "stayed_paid")
-    paid = vends.join(days.select("machine").unique(), on="machine", how="semi").filter(
-        (pl.col("tender") == "card") & pl.col("stayed_paid")
-    )
-    dated = paid.with_columns(pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"))
-    return Draft(
-        "unpaid-vends", rows, evidence_of(dated.join(days, on=["machine", "day"]).sort("n", "time", "file", "row"))
-    )
+    proof = cards.join(days, on=["machine", "day"]).sort("n", "time", "file", "row")
+    return Draft("unpaid-vends", rows, evidence_of(proof))
 
 
 def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:

@@ -8,6 +8,7 @@ two exports does not double. A count told again is one count, and a collection t
 
 import polars as pl
 
+from recon.model.border import ordered
 from recon.model.frames import BY_KIND, NOTICES, Frame
 from recon.model.words import FileKind
 
@@ -25,12 +26,12 @@ def part_duplicates(frame: Frame, kind: FileKind, reach: Frame | None = None) ->
     content = [column.name for column in BY_KIND[kind].columns if column.name not in _NOT_CONTENT]
     if kind == "vends":
         return _vends(frame, content, reach)
-    ordered = frame.sort("file", "row")
+    in_files = ordered(frame, ("file", "row"))
     if kind == "cash":
-        return _cash(ordered, content)
+        return _cash(in_files, content)
     if kind == "counts":
-        return _counts(ordered, content)
-    return _multiset(ordered, content)
+        return _counts(in_files, content)
+    return _multiset(in_files, content)
 
 
 def _vends(frame: Frame, content: list[str], reach: Frame | None) -> tuple[Frame, Frame]:
@@ -81,7 +82,10 @@ def _repeated_references(frame: Frame) -> pl.Series | None:
 
 def _counts(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
     """A count told again is one count."""
-    contested = (pl.struct(content).n_unique() > 1).over("machine", "label", "bus", "time")
+    place = ["machine", "label", "bus", "time"]
+    if not frame.select(pl.struct(place).is_duplicated().any()).item():
+        return frame, NOTICES.empty()
+    contested = (pl.struct(content).n_unique() > 1).over(place)
     return _last_of_contested(frame, content, contested)
 
 

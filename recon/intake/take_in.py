@@ -1,7 +1,7 @@
 """Take in the inbox: every file read, every row accounted for."""
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import polars as pl
@@ -10,7 +10,7 @@ from recon.intake.clock import AmbiguousFormat
 from recon.intake.duplicates import part_duplicates
 from recon.intake.gather import inbox_files, read_cells, take_file, torn_rows, with_text
 from recon.intake.gathered import File, Gathered
-from recon.intake.kept import Fresh, Keeper, put_back
+from recon.intake.kept import Fresh, Keeper, KeptPart, put_back
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
@@ -30,8 +30,10 @@ BYTES_A_VEND = 64
 class Intake:
     """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames.
 
-    fresh: what is to be kept of the files that were read anew. rows: None where all vends could be held at once; else
-    `vends` is empty, and vends_of() gives them by machines. stands_for: the rows of files for which mended ones stand.
+    fresh: what is to be kept of the files that were read anew. kept: the tables of files that were not, with their
+    numbers. rows: None where all vends are at hand; else `vends` is empty, and vends_of() gives them by machines.
+    stands_for: the rows of files for which mended ones stand. repeats: of the notices those on vends that repeat others,
+    where vends_of() gave them.
     """
 
     inputs: Frame
@@ -45,7 +47,9 @@ class Intake:
     tests: Frame
     fresh: tuple[Fresh, ...]
     stands_for: Frame
+    kept: Sequence[tuple[KeptPart, int]] = ()
     rows: VendRows | None = None
+    repeats: Frame = field(default_factory=NOTICES.empty)
 
     @property
     def paths(self) -> list[str]:
@@ -64,9 +68,10 @@ class Intake:
     def told(self, vends: Frame, notices: Sequence[Frame]) -> "Intake":
         """The same with `vends` (or none of them), and what was remarked on their repeats in the account of their
         files."""
-        remarks = guard(pl.concat([self.notices, *notices]), NOTICES)
+        repeats = pl.concat([NOTICES.empty(), *notices])
+        remarks = guard(pl.concat([self.notices, repeats]), NOTICES)
         inputs = guard(_account(self.inputs, remarks, self.rejects), INPUTS)
-        return replace(self, vends=vends, notices=remarks, inputs=inputs)
+        return replace(self, vends=vends, notices=remarks, inputs=inputs, repeats=repeats)
 
 
 def take_in(
@@ -76,13 +81,14 @@ def take_in(
     on_file: Callable[[str], None] = lambda path: None,
     keeper: Keeper | None = None,
     at_once: int | None = None,
+    by_machines: bool = False,
 ) -> Intake:
     """Read every file in the route's inbox into canonical frames.
 
     now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
     keeper: hands back what files gave that were read before; the result is the same with and without.
     at_once: how many vends may be held at once; None: all of them. Where there are more, files are read some at a time
-    and their vends laid down outside of memory.
+    and their vends laid down outside of memory. by_machines: hand vends out by machines, however few they are.
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
     known = Known(route)
@@ -98,7 +104,7 @@ def take_in(
         gathered.rejects += put_back(keeper, "rejects", gathered.kept)
         gathered.notices += put_back(keeper, "notices", gathered.kept)
     vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))
-    if at_once is not None and (gathered.vends.laid_down or vends > at_once):
+    if by_machines or (at_once is not None and (gathered.vends.laid_down or vends > at_once)):
         # Mended rows are never laid down: here they take the place of those for which they stand.
         gathered.vends.take([as_if(frame, stands_for) for frame in gathered.accepted.pop("vends")])
         if keeper is not None and gathered.kept:
@@ -259,6 +265,7 @@ def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> I
         notices=guard(remarks, NOTICES),
         fresh=tuple(gathered.fresh),
         stands_for=stands_for,
+        kept=tuple(gathered.kept),
         rows=rows,
         **frames,
     )

@@ -16,6 +16,8 @@ from pathlib import Path
 import polars as pl
 
 from recon.intake.kept import Keeper, KeptPart, by_batch
+from recon.model.border import guard
+from recon.model.carried_frames import SEEN, UNTIL
 from recon.model.errors import ReconError
 from recon.model.frames import VENDS, Frame
 
@@ -57,11 +59,18 @@ class _Table:
 
 @dataclass(eq=False)
 class VendRows:
-    """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is."""
+    """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is.
+
+    known: what earlier runs saw of some files, all of it, as a frame `seen`: these need not be looked through again.
+    until: as a frame `until`, machines of which only the rows from a moment on are asked for.
+    """
 
     _held: list[Frame] = field(default_factory=list)
     _tables: list[_Table] = field(default_factory=list)
     _folder: Path | None = None
+    known: Frame = field(default_factory=SEEN.empty)
+    until: Frame = field(default_factory=UNTIL.empty)
+    _of: "VendRows | None" = None
 
     @property
     def laid_down(self) -> bool:
@@ -103,28 +112,102 @@ class VendRows:
         for name, numbers in by_batch(places):
             self._tables += [_Table(path, numbers) for _, path in keeper.tables("vends", [name])]
 
+    def later(self, until: Frame) -> "VendRows":
+        """The same rows, but of some machines those from a moment on alone. until: see the class."""
+        return VendRows(self._held, self._tables, known=self.known, until=until, _of=self)
+
     def _scans(self) -> list[pl.LazyFrame]:
         held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
         return [*(table.scan() for table in self._tables), *held]
 
+    def _asked(self) -> list[pl.LazyFrame]:
+        """Of all rows those that are asked for."""
+        if self.until.height == 0:
+            return self._scans()
+        first, machines = self.until["until"].min(), self.until["machine"].implode()
+        # A look at time and machine alone passes over most rows before anything else of them is read.
+        maybe = (pl.col("time") >= pl.lit(first)) | ~pl.col("machine").is_in(machines)
+        ends = self.until.lazy().select("machine", "until")
+        late = pl.col("until").is_null() | (pl.col("time") >= pl.col("until"))
+        return [
+            rows.filter(maybe).join(ends, on="machine", how="left").filter(late).drop("until")
+            for rows in self._scans()
+        ]
+
+    @cached_property
+    def seen(self) -> Frame:
+        """What machines are in which files, from when to when (frame `seen`): of all rows, asked for or not."""
+        if self._of is not None:
+            return self._of.seen
+        files = set(self.known["file"])
+        unknown = ~pl.col("file").is_in(sorted(files))
+        tables = [
+            table.scan().filter(unknown) for table in self._tables if not files.issuperset(table.numbers.values())
+        ]
+        own = [
+            rows.group_by("machine", "file").agg(
+                pl.col("time").min().alias("first"), pl.col("time").max().alias("last"),
+                pl.len().cast(pl.Int64).alias("rows"),
+            )
+            for rows in (*tables, *(frame.lazy() for frame in self._held))
+        ]  # fmt: skip
+        parts = pl.concat([self.known, *(part.select(SEEN.names) for part in pl.collect_all(own))])
+        every = parts.group_by("machine", "file").agg(
+            pl.col("first").min(), pl.col("last").max(), pl.col("rows").sum()
+        )
+        return guard(every, SEEN)
+
     @cached_property
     def machines(self) -> dict[str, int]:
-        """How many rows each machine has, by machine id."""
-        counts = [rows.group_by("machine").agg(pl.len().cast(pl.Int64)).collect() for rows in self._scans()]
-        if not counts:
-            return {}
-        return dict(pl.concat(counts).group_by("machine").agg(pl.col("len").sum()).sort("machine").iter_rows())
+        """How many rows each machine has at most of those that are asked for, by machine id."""
+        ends = self.seen.join(self.until.select("machine", "until"), on="machine", how="left")
+        late = pl.col("until").is_null() | (pl.col("last") >= pl.col("until"))
+        counts = ends.group_by("machine").agg(pl.when(late).then("rows").otherwise(0).sum())
+        return dict(counts.sort("machine").iter_rows())
 
     @cached_property
     def reach(self) -> Frame:
-        """`file`, and up to when it goes (`reach`)."""
-        ends = [rows.group_by("file").agg(pl.col("time").max().alias("reach")).collect() for rows in self._scans()]
-        shape = {"file": pl.Int32, "reach": VENDS.schema["time"]}
-        return pl.concat([pl.DataFrame(schema=shape), *ends]).group_by("file").agg(pl.col("reach").max())
+        """`file`, and up to when it goes (`reach`), whatever of it is asked for."""
+        return self.seen.group_by("file").agg(pl.col("last").max().alias("reach"))
+
+    def clashing(self, ends_of_references: Frame) -> list[str]:
+        """Machines of which a row that is asked for has the reference of one that is not: the two may be one vend.
+
+        ends_of_references: of the rows that are not asked for, by machine, the bytes of the longest reference
+        (`longest`), and the greatest of that length (`greatest`).
+        """
+        ends = self.until.lazy().select("machine", "until")
+        named = pl.col("reference").is_not_null()
+        size = pl.col("reference").str.len_bytes()
+        beyond = (size > pl.col("longest")) | ((size == pl.col("longest")) & (pl.col("reference") > pl.col("greatest")))
+        known = ends_of_references.lazy().select("machine", "longest", "greatest")
+        asked = [
+            rows.filter(named).select("machine", "reference").join(known, on="machine", how="inner")
+            .filter(~beyond.fill_null(True)).select("machine", "reference")
+            for rows in self._asked()
+        ]  # fmt: skip
+        within = pl.concat([pl.DataFrame(schema=_NAMED), *pl.collect_all(asked)]).unique()
+        if within.height == 0:
+            return []
+        late = within.lazy()
+        early = named & (pl.col("time") < pl.lit(self.until["until"].max()))
+        found = [
+            rows.filter(early)
+            .select("machine", "reference", "time")
+            .join(late, on=["machine", "reference"], how="semi")
+            .join(ends, on="machine", how="inner")
+            .filter(pl.col("time") < pl.col("until"))
+            .select(pl.col("machine").unique())
+            for rows in self._scans()
+        ]
+        return sorted({machine for part in pl.collect_all(found) for machine in part["machine"]})
 
     def of(self, first: str, last: str) -> Frame:
         """The rows of the machines whose ids lie from `first` to `last`, in no certain order."""
         own = pl.col("machine").is_between(pl.lit(first), pl.lit(last))
-        frames = pl.collect_all([rows.filter(own) for rows in self._scans()])
+        frames = pl.collect_all([rows.filter(own) for rows in self._asked()])
         typed = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
         return pl.concat([VENDS.empty(), *(frame.select(typed) for frame in frames)])
+
+
+_NAMED = {"machine": pl.String, "reference": pl.String}

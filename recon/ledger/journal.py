@@ -55,6 +55,11 @@ class Ledger:
         rows = self._all(f"SELECT {COLUMNS} FROM entry {where} ORDER BY number", *values)
         return [self._entry(Row(*row)) for row in rows]
 
+    def last(self, kind: EntryKind) -> Entry | None:
+        """The last entry of a kind. Raises LedgerDamaged where it cannot be read."""
+        rows = self._all(f"SELECT {COLUMNS} FROM entry WHERE kind = ? ORDER BY number DESC LIMIT 1", kind)
+        return self._entry(Row(*rows[0])) if rows else None
+
     def _entry(self, row: Row) -> Entry:
         try:
             return entry_of(row)

@@ -89,6 +89,22 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum())
 
 
+def added_hours(parts: Sequence[Frame]) -> Frame:
+    """Counts as from by_hour put together."""
+    together = pl.concat(parts)
+    # Most files are in one part alone: only the others are grouped.
+    both = together["file"].is_in(_in_several(parts).implode())
+    if not both.any():
+        return together
+    again = together.filter(both).group_by("file", "machine", "hour").agg(pl.col("len").sum())
+    return pl.concat([together.filter(~both), again])
+
+
+def _in_several(parts: Sequence[Frame]) -> pl.Series:
+    files = pl.concat([part["file"].unique() for part in parts])
+    return files.filter(files.is_duplicated())
+
+
 def _of_same_machines(counted: Frame) -> Frame:
     """For each file and hour the vends of its machines in all files, its own among them: file, hour, len."""
     totals = counted.lazy().group_by("machine", "hour").agg(pl.col("len").sum())

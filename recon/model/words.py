@@ -30,3 +30,6 @@ UNDEFINED_BUS: Final = 0xFFFF
 
 LARGEST_BUS: Final = 0xFFFE
 """The largest bus item number that can name a selection: the field has 16 bits and FFFFh is taken."""
+
+EVIDENCE_SHOWN: Final = 20
+"""Rows of evidence kept with a finding; its `evidence_count` says how many there are."""

@@ -26,7 +26,28 @@ class Written(NamedTuple):
     sums: str
 
 
-Content = str | bytes | Iterator[bytes]
+class Hashed:
+    """The content of a file in pieces, which is hashed on its way."""
+
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        self._pieces = pieces
+        self._sha256 = hashlib.sha256()
+        self._passed = False
+
+    def __iter__(self) -> Iterator[bytes]:
+        for piece in self._pieces:
+            self._sha256.update(piece)
+            yield piece
+        self._passed = True
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the whole, hex, once all of it has passed."""
+        assert self._passed, "asked before all of it has passed"
+        return self._sha256.hexdigest()
+
+
+Content = str | bytes | Hashed
 """What a file is to hold, whole or in pieces."""
 
 
@@ -64,12 +85,11 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, Co
 def _put(path: Path, content: Content) -> str:
     """Write a file; returns the SHA-256 of its bytes, hex."""
     whole = content.encode() if isinstance(content, str) else content
-    digest = hashlib.sha256()
+    pieces = Hashed(iter([whole])) if isinstance(whole, bytes) else whole
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        for data in (whole,) if isinstance(whole, bytes) else whole:
-            digest.update(data)
+        for data in pieces:
             file.write(data)
-    return digest.hexdigest()
+    return pieces.digest
 
 
 def _settle(part: Path, reports: Path, stamp: str) -> Path:

@@ -1,5 +1,6 @@
 """results.json: the contract's shape, one record a line, so that two runs compare line by line."""
 
+import io
 import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
@@ -20,11 +21,11 @@ _Table = Callable[[Reconciliation], Frame]
 
 def results_json(done: Reconciliation) -> str:
     """The whole result as JSON text, ending in a line break."""
-    return "".join(results_pieces(done))
+    return b"".join(results_pieces(done)).decode()
 
 
-def results_pieces(done: Reconciliation) -> Iterator[str]:
-    """The same text in pieces that need not be held at once."""
+def results_pieces(done: Reconciliation) -> Iterator[bytes]:
+    """The same text as UTF-8, in pieces that need not be held at once."""
     head = {
         "format": FORMAT,
         "route": done.name,
@@ -32,7 +33,7 @@ def results_pieces(done: Reconciliation) -> Iterator[str]:
         "until": done.until.astimezone(zone(done.zone)).isoformat(),
     }
     told = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
-    yield "{\n" + ",\n".join(told)
+    yield ("{\n" + ",\n".join(told)).encode()
     sections: dict[str, Iterator[Frame]] = {
         "inputs": iter([tables.inputs_table(done)]),
         "stock": _by_pieces(done, "stock", tables.stock_table),
@@ -43,9 +44,9 @@ def results_pieces(done: Reconciliation) -> Iterator[str]:
         "decisions": iter([tables.decisions_table(done)]),
     }
     for name, frames in sections.items():
-        yield f",\n  {json.dumps(name)}: "
+        yield f",\n  {json.dumps(name)}: ".encode()
         yield from _list(frames)
-    yield "\n}\n"
+    yield b"\n}\n"
 
 
 def _by_pieces(done: Reconciliation, name: str, table: _Table) -> Iterator[Frame]:
@@ -53,15 +54,18 @@ def _by_pieces(done: Reconciliation, name: str, table: _Table) -> Iterator[Frame
         yield table(replace(done, frames={**done.frames, name: rows}))
 
 
-def _list(frames: Iterable[Frame]) -> Iterator[str]:
+def _list(frames: Iterable[Frame]) -> Iterator[bytes]:
     empty = True
     for frame in frames:
         if frame.height:
-            yield ("[" if empty else ",") + "\n    " + frame.write_ndjson().rstrip("\n").replace("\n", ",\n    ")
+            lines = io.BytesIO()
+            frame.write_ndjson(lines)
+            told = lines.getvalue().rstrip(b"\n").replace(b"\n", b",\n    ")
+            yield b"".join((b"[" if empty else b",", b"\n    ", told))
             empty = False
-    yield "[]" if empty else "\n  ]"
+    yield b"[]" if empty else b"\n  ]"
 
 
 def records(frame: Frame) -> str:
     """A frame as a JSON list, one record a line."""
-    return "".join(_list([frame]))
+    return b"".join(_list([frame])).decode()

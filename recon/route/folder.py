@@ -2,7 +2,7 @@
 them.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -33,6 +33,7 @@ __all__ = [
     "read_lone_layout",
     "read_parts",
     "read_route",
+    "read_settings",
 ]
 
 
@@ -92,9 +93,20 @@ def read_route(root: Path) -> Route:
     itself cannot be used.
     """
     parts = read_parts(root)
-    if parts.settings is None:
-        raise SettingsError([problem for problem in parts.problems if problem.place.file == SETTINGS])
+    _usable(parts.settings, parts.problems)
     return Route(**{name: getattr(parts, name) for name in Parts.__dataclass_fields__})
+
+
+def read_settings(root: Path) -> Settings:
+    """Read route.toml alone. Raises as read_route does."""
+    _refuse_no_route(root)
+    return _usable(*_read_settings(root))
+
+
+def _usable(settings: Settings | None, problems: Sequence[Problem]) -> Settings:
+    if settings is None:
+        raise SettingsError([problem for problem in problems if problem.place.file == SETTINGS])
+    return settings
 
 
 def read_parts(root: Path) -> Parts:
@@ -102,14 +114,7 @@ def read_parts(root: Path) -> Parts:
 
     Raises ReconError where there is no such folder or no route.toml in it.
     """
-    if not root.is_dir():
-        raise ReconError(
-            f"{root} is not a folder. Name a route folder, or draft one with: recon draft route {root}"
-        )
-    if not (root / SETTINGS).exists():
-        raise ReconError(
-            f"{root} has no {SETTINGS}, so it is no route folder. Draft one with: recon draft route FOLDER"
-        )
+    _refuse_no_route(root)
     settings, problems = _read_settings(root)
     currency = None if settings is None else settings.currency
     layouts, more = _read_layouts(root, currency)
@@ -134,6 +139,17 @@ def read_parts(root: Path) -> Parts:
         tuple(sources),
         tuple(sorted(problems, key=by_place)),
     )
+
+
+def _refuse_no_route(root: Path) -> None:
+    if not root.is_dir():
+        raise ReconError(
+            f"{root} is not a folder. Name a route folder, or draft one with: recon draft route {root}"
+        )
+    if not (root / SETTINGS).exists():
+        raise ReconError(
+            f"{root} has no {SETTINGS}, so it is no route folder. Draft one with: recon draft route FOLDER"
+        )
 
 
 def read_lone_layout(path: Path) -> Parts:

@@ -1,0 +1,246 @@
+"""What one run carries forward to the next, and how much of that still holds.
+
+The vends of a machine before a moment come to what they came to before as long as nothing that they hang on has
+changed: its layout and the settings; the files that they are in, and that no other file tells of that time; the counts
+and collections that part that time into windows; corrections; and that no later vend shares a reference with one of
+them. Whatever cannot be vouched for is reckoned anew from all vends of that machine.
+"""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Final, NamedTuple
+
+import polars as pl
+
+from recon.balance.carried import NOTHING, Carried
+from recon.balance.cash import collection_ends
+from recon.by_machines import Sheets
+from recon.intake.kept import KeptPart
+from recon.intake.take_in import Intake
+from recon.intake.vend_rows import VendRows
+from recon.ledger.canonical import canonical
+from recon.ledger.carry import PARTS, Kept
+from recon.match.states import Layouts
+from recon.model.border import guard
+from recon.model.carried_frames import CARRIED, COLLECTED, COUNTED, REPEATED, UNTIL
+from recon.model.frames import Frame
+from recon.model.settings import Settings
+from recon.model.versions import version
+
+FORMAT: Final = 1
+"""To be raised whenever what is carried comes to mean something else."""
+
+
+class Books(NamedTuple):
+    """What vends are held against. near: how close to a count or collection a vend may fall on either side of it. keys:
+    as from machine_keys. general: as from general_key. now: the moment of the run."""
+
+    sheets: Sheets
+    laid: Layouts
+    near: timedelta
+    keys: Frame
+    general: str
+    now: datetime
+
+
+def general_key(settings: Settings, corrections: Frame, paths: Sequence[str]) -> str:
+    """Hash of what carries no machine's name: versions, settings, figures that decisions put right."""
+    versions = [version(name) for name in ("recon", "polars", "tzdata")]
+    rows = corrections.select("file", "row", "field", "is").rows()
+    made = [[paths[file], row, field, figure] for file, row, field, figure in rows]
+    return hashlib.sha256(canonical([FORMAT, versions, settings.model_dump_json(), made])).hexdigest()
+
+
+def machine_keys(laid: Layouts) -> Frame:
+    """machine, key: a hash of all that its layout says, over time, and of the unit costs of its products."""
+    own = laid.states.drop("slot", "state").with_columns(pl.col("starts", "ends").dt.epoch("us"))
+    lines = own.select("machine", pl.struct(pl.all()).struct.json_encode().alias("line"))
+    told = lines.group_by("machine", maintain_order=True).agg(pl.col("line").str.join("\n"))
+    every = laid.machines.join(told, on="machine", how="left", maintain_order="left")
+    rows = every.select("machine", "zone", "currency", "digits", "line").rows()
+    keys = [(row[0], hashlib.sha256(canonical(list(row))).hexdigest()) for row in rows]
+    return pl.DataFrame(keys, schema={"machine": pl.String, "key": pl.String}, orient="row")
+
+
+def parts_of(kept: Sequence[tuple[KeptPart, int]]) -> Frame:
+    """The tables of files that were put back, with the numbers of these files now: file, path, batch, number."""
+    return pl.DataFrame([(at, part.path, part.batch, part.number) for part, at in kept], schema=PARTS, orient="row")
+
+
+def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[VendRows, Carried]:
+    """The vends that are still to be reckoned, and what was carried forward of the others.
+
+    `until` of what is given says for each machine up to when its vends are to be carried from now on.
+    """
+    every = intake.rows
+    assert every is not None
+    carried = NOTHING
+    if kept is not None and kept.general == books.general and kept.made_at <= books.now:
+        carried = _renumbered(kept, intake, books)
+        every.known = carried.seen
+        carried = _only(carried, _untouched(carried, every.seen, books), books)
+    while carried.until.height and (clashing := every.later(carried.until).clashing(carried.totals)):
+        fit = carried.until.filter(~pl.col("machine").is_in(clashing))
+        carried = _only(carried, fit.select("machine"), books)
+    rows = every.later(carried.until) if carried.until.height else every
+    return rows, carried._replace(until=_until(carried.until, every.seen, books))
+
+
+def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
+    """What was kept, with the numbers that slots and files have now, of the machines whose layout is the same and whose
+    files are all there."""
+    frames = kept.frames
+    slots = kept.slots.join(books.laid.slots, on=["machine", "label"], how="left", suffix="_now")
+    files = kept.parts.join(parts_of(intake.kept), on=["path", "batch", "number"], how="left", suffix="_now")
+    slot, file = _places(slots, "slot"), _places(files, "file")
+    same = frames.until.join(books.keys, on=["machine", "key"], how="semi").select("machine")
+    here = frames.seen.filter(_mapped("file", file).is_null()).select("machine")
+    fit = same.join(here, on="machine", how="anti")
+    old = kept.slots.join(fit, on="machine", how="semi")["slot"]
+    own = [
+        frame.filter(pl.col("slot").is_in(old.implode())) if "slot" in frame.columns
+        else frame if spec.name == "seen" else frame.join(fit, on="machine", how="semi", maintain_order="left")
+        for spec, frame in zip(CARRIED, frames, strict=True)
+    ]  # fmt: skip
+    moved = [frame.with_columns(_renumber(frame, slot, file)) for frame in own]
+    there = [frame.filter(pl.col("file").is_not_null()) if "file" in frame.columns else frame for frame in moved]
+    return Carried(*(guard(frame, spec) for frame, spec in zip(there, CARRIED, strict=True)))
+
+
+def _places(numbers: Frame, name: str) -> pl.Series:
+    """By their old numbers the new ones, null for those that are gone."""
+    most = numbers[name].max()
+    size = most + 1 if isinstance(most, int) else 0
+    empty = pl.Series(name, [None], dtype=pl.Int32).new_from_index(0, size)
+    return empty.scatter(numbers[name], numbers[f"{name}_now"]) if numbers.height else empty
+
+
+def _mapped(name: str, numbers: pl.Series) -> pl.Expr:
+    return pl.lit(numbers).gather(pl.col(name)) if numbers.len() else pl.lit(None, pl.Int32)
+
+
+def _renumber(frame: Frame, slot: pl.Series, file: pl.Series) -> list[pl.Expr]:
+    of = {"slot": slot, "file": file, "other_file": file}
+    plain = [_mapped(name, of[name]).alias(name) for name in frame.columns if name in of]
+    if "evidence" in frame.columns:
+        place = pl.element().struct.with_fields(
+            pl.element().struct.field("file").replace_strict(_as_dict(file), default=None, return_dtype=pl.Int32)
+        )
+        plain.append(pl.col("evidence").list.eval(place))
+    return plain
+
+
+def _as_dict(numbers: pl.Series) -> Mapping[int, int | None]:
+    return dict(enumerate(numbers.to_list()))
+
+
+def _only(carried: Carried, machines: Frame, books: Books) -> Carried:
+    """What is carried of some machines alone."""
+    gone = carried.until.join(machines, on="machine", how="anti")["machine"]
+    if gone.len() == 0:
+        return carried
+    slots = books.laid.slots.filter(pl.col("machine").is_in(gone.implode()))["slot"]
+    return carried.without(gone, slots)
+
+
+def _untouched(carried: Carried, seen: Frame, books: Books) -> Frame:
+    """The machines into whose past nothing new falls. seen: of all files, with the new ones."""
+    until = carried.until
+    new = seen.join(carried.seen, on=["machine", "file"], how="anti").join(until, on="machine", how="inner")
+    counted, collected = _marks(books, until)
+    changed = [
+        new.filter(pl.col("first") < pl.col("until")).select("machine"),
+        _differing(counted, carried.counted).join(books.laid.slots, on="slot", how="inner").select("machine"),
+        _differing(collected, carried.collected).select("machine"),
+        _lacking_cash(until, books),
+    ]
+    return until.select("machine").join(pl.concat(changed), on="machine", how="anti")
+
+
+def _differing(now: Frame, then: Frame) -> Frame:
+    both = list(now.columns)
+    return pl.concat([now.join(then, on=both, how="anti"), then.join(now, on=both, how="anti")])
+
+
+def _marks(books: Books, until: Frame) -> tuple[Frame, Frame]:
+    """The counts and collections that decide to which window the vends of a machine before `until` belong: frames
+    `counted` and `collected`."""
+    ends = until.select("machine", end=pl.col("until") + books.near)
+    counts = books.sheets.counts.filter(pl.col("slot").is_not_null() & pl.col("counted").is_not_null())
+    counted = counts.select("machine", *COUNTED.names).join(ends, on="machine", how="inner")
+    collected = books.sheets.cash.select(COLLECTED.names).join(ends, on="machine", how="inner")
+    parts = [
+        (frame.filter(pl.col("time") < pl.col("end")).select(spec.names).unique(), spec)
+        for frame, spec in ((counted, COUNTED), (collected, COLLECTED))
+    ]
+    first, second = (guard(frame, spec) for frame, spec in parts)
+    return first, second
+
+
+def _lacking_cash(until: Frame, books: Books) -> Frame:
+    """Machines of which loose cash may be asked for that was not kept: their collections reach less far than then."""
+    ends = until.join(collection_ends(books.sheets.cash), on="machine", how="left")
+    end = pl.col("until")
+    first_then = pl.min_horizontal(pl.col("first_collection").fill_null(end), end)
+    first_now = pl.min_horizontal(pl.col("first").fill_null(end), end)
+    last_then = pl.min_horizontal("last_collection", end)
+    fits = (first_now <= first_then) & (pl.min_horizontal("last", end) >= last_then).fill_null(False)
+    return ends.filter(~((first_then == end) | fits)).select("machine")
+
+
+def _until(before: Frame, seen: Frame, books: Books) -> Frame:
+    """Up to when vends are to be carried: for each machine with a layout to where its newest file begins.
+
+    The next export is likely to overlap that one no more than that does the one before; and never less far than before.
+    """
+    newest = seen.sort("last", "file").unique("machine", keep="last", maintain_order=True)
+    ends = collection_ends(books.sheets.cash).rename({"first": "first_collection", "last": "last_collection"})
+    told = (
+        books.keys
+        .join(newest.select("machine", "first"), on="machine", how="inner")
+        .join(before.select("machine", "until"), on="machine", how="left")
+        .join(ends, on="machine", how="left")
+        .with_columns(pl.max_horizontal("first", "until").alias("until"))
+    )
+    return guard(told.select(UNTIL.names), UNTIL)
+
+
+def without(
+    machines: Sequence[str], intake: Intake, carried: Carried, rows: VendRows, books: Books
+) -> tuple[VendRows, Carried]:
+    """As from brought_forward, with nothing carried of some machines."""
+    every = intake.rows
+    assert every is not None
+    until = rows.until.filter(~pl.col("machine").is_in(machines))
+    slots = books.laid.slots.filter(pl.col("machine").is_in(machines))["slot"]
+    rest = carried.without(pl.Series(machines, dtype=pl.String), slots)
+    return every.later(until) if until.height else every, rest._replace(until=carried.until)
+
+
+class Forward(NamedTuple):
+    """What a run carries forward, before it is known which of its files are kept.
+
+    reckoned: what came of past vends. repeats: all remarks on vends that repeat others. seen: of all rows.
+    """
+
+    reckoned: Carried
+    repeats: Frame
+    seen: Frame
+    books: Books
+
+    def kept(self, parts: Frame) -> Kept:
+        """What is to be kept of it. parts: as from parts_of, of all files that are: a machine with rows in another is
+        left out, for these will be read anew."""
+        laid = self.books.laid
+        unkept = self.seen.join(parts, on="file", how="anti")["machine"].unique()
+        slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))["slot"]
+        carried = self.reckoned.without(unkept, slots)
+        until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
+        counted, collected = _marks(self.books, until)
+        ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
+        repeated = guard(ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names), REPEATED)
+        seen = self.seen.join(parts, on="file", how="semi", maintain_order="left")
+        carried = carried._replace(until=until, seen=seen, counted=counted, collected=collected, repeated=repeated)
+        here = parts.join(seen, on="file", how="semi").sort("file")
+        return Kept(carried, laid.slots, here, self.books.general, self.books.now)

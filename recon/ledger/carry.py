@@ -1,0 +1,112 @@
+"""What a run carried forward, kept for the next: ledger/carried/, one file, known by the hash in the entry of the run.
+
+It is no record: all of it can be worked out anew from what is kept, and is where it is missing, altered or made by
+other versions. A newer run puts its own in its place. So the file is named in the entry, `carried`, and verified, but
+goes into no bundle.
+"""
+
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import polars as pl
+
+from recon.balance.carried import Carried
+from recon.ledger.faults import told
+from recon.ledger.files import ledger_folder, write_once
+from recon.model.carried_frames import CARRIED
+from recon.model.frame_spec import FrameSpec
+from recon.model.frames import SLOTS, Frame
+
+PARTS: Final = {"file": pl.Int32, "path": pl.String, "batch": pl.String, "number": pl.Int64}
+"""The tables that carried vends come from: number in that run, path, batch of the shelf and number in the batch."""
+
+
+class Kept(NamedTuple):
+    """What a run carried forward. frames: with its numbers of slots and files, which `slots` and `parts` tell. general:
+    hash of what all of it hangs on. made_at: the moment of the run."""
+
+    frames: Carried
+    slots: Frame
+    parts: Frame
+    general: str
+    made_at: datetime
+
+
+def carried_path(root: Path, sha256: str) -> Path:
+    """Where what a run carried forward is kept, by the hash in its entry."""
+    return ledger_folder(root) / "carried" / f"{sha256}.zip"
+
+
+def keep_carried(root: Path, kept: Kept) -> str:
+    """Keep it, once. Returns the SHA-256 of its file in hex. To be called while holding the lock of the ledger."""
+    data = _packed(kept)
+    sha256 = hashlib.sha256(data).hexdigest()
+    write_once(root, carried_path(root, sha256), data)
+    return sha256
+
+
+def _packed(kept: Kept) -> bytes:
+    made = io.BytesIO()
+    frames = {**dict(zip(Carried._fields, kept.frames, strict=True)), "slots": kept.slots, "parts": kept.parts}
+    with zipfile.ZipFile(made, "w") as archive:
+        for name, frame in frames.items():
+            archive.writestr(zipfile.ZipInfo(f"{name}.parquet"), _as_parquet(frame))
+        meta = {"general": kept.general, "made_at": kept.made_at.isoformat()}
+        archive.writestr(zipfile.ZipInfo("meta.json"), json.dumps(meta))
+    return made.getvalue()
+
+
+def _as_parquet(frame: Frame) -> bytes:
+    buffer = io.BytesIO()
+    plain = frame.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
+    plain.write_parquet(buffer, compression="lz4", statistics=False)
+    return buffer.getvalue()
+
+
+def carried_in(root: Path, sha256: str | None) -> Kept | None:
+    """What was kept under a hash; None where it is not there any more, or is another."""
+    if sha256 is None:
+        return None
+    try:
+        data = carried_path(root, sha256).read_bytes()
+    except OSError:
+        # Another run may just have put its own in its place.
+        return None
+    return _unpacked(data) if hashlib.sha256(data).hexdigest() == sha256 else None
+
+
+def _unpacked(data: bytes) -> Kept:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        meta = json.loads(archive.read("meta.json"))
+        parts = pl.read_parquet(io.BytesIO(archive.read("parts.parquet")))
+        frames = [_read(archive, spec) for spec in (*CARRIED, SLOTS)]
+    return Kept(Carried(*frames[:-1]), frames[-1], parts, meta["general"], datetime.fromisoformat(meta["made_at"]))
+
+
+def _read(archive: zipfile.ZipFile, spec: FrameSpec) -> Frame:
+    table = pl.read_parquet(io.BytesIO(archive.read(f"{spec.name}.parquet")))
+    kinds = [column for column in spec.columns if table.schema[column.name] != column.dtype]
+    return table.with_columns(pl.col(column.name).cast(column.dtype) for column in kinds) if kinds else table
+
+
+def clear_carried(root: Path, but: str) -> None:
+    """Remove what earlier runs carried forward. To be called while holding the lock, once the entry is lasting."""
+    folder = carried_path(root, but).parent
+    with told(folder):
+        for path in folder.iterdir():
+            if path != carried_path(root, but):
+                path.unlink(missing_ok=True)
+
+
+def loose_carried(root: Path, named: Sequence[str]) -> list[Path]:
+    """Files beside the one that counts."""
+    folder = ledger_folder(root) / "carried"
+    if not folder.is_dir():
+        return []
+    return sorted(path for path in folder.iterdir() if path.stem not in named)

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import polars as pl
 
+from recon.at_once import vends_at_once
 from recon.balance.carried import NOTHING, Carried
 from recon.balance.cash import collection_ends
 from recon.by_machines import Sheets
@@ -22,9 +23,10 @@ from recon.intake.vend_rows import VendRows
 from recon.ledger.canonical import canonical
 from recon.ledger.carry import PARTS, Kept
 from recon.match.states import Layouts
-from recon.model.border import guard
+from recon.model.border import guard, ordered
 from recon.model.carried_frames import CARRIED, COLLECTED, COUNTED, REPEATED, UNTIL
-from recon.model.frames import Frame
+from recon.model.frame_spec import FrameSpec
+from recon.model.frames import TIME, Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
 
@@ -80,10 +82,14 @@ def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[Ve
         carried = _renumbered(kept, intake, books)
         every.known = carried.seen
         carried = _only(carried, _untouched(carried, every.seen, books), books)
-    while carried.until.height and (clashing := every.later(carried.until).clashing(carried.totals)):
+    rows = every
+    while carried.until.height:
+        rows = every.later(carried.until)
+        clashing = rows.clashing(carried.totals, hold=sum(rows.machines.values()) <= vends_at_once())
+        if not clashing:
+            break
         fit = carried.until.filter(~pl.col("machine").is_in(clashing))
-        carried = _only(carried, fit.select("machine"), books)
-    rows = every.later(carried.until) if carried.until.height else every
+        carried, rows = _only(carried, fit.select("machine"), books), every
     return rows, carried._replace(until=_until(carried.until, every.seen, books))
 
 
@@ -91,21 +97,21 @@ def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
     """What was kept, with the numbers that slots and files have now, of the machines whose layout is the same and whose
     files are all there."""
     frames = kept.frames
-    slots = kept.slots.join(books.laid.slots, on=["machine", "label"], how="left", suffix="_now")
+    slots = kept.slots.join(books.laid.slots, on=["machine", "label"], how="left", suffix="_now", maintain_order="left")
     files = kept.parts.join(parts_of(intake.kept), on=["path", "batch", "number"], how="left", suffix="_now")
     slot, file = _places(slots, "slot"), _places(files, "file")
     same = frames.until.join(books.keys, on=["machine", "key"], how="semi").select("machine")
-    here = frames.seen.filter(_mapped("file", file).is_null()).select("machine")
-    fit = same.join(here, on="machine", how="anti")
-    old = kept.slots.join(fit, on="machine", how="semi")["slot"]
-    own = [
-        frame.filter(pl.col("slot").is_in(old.implode())) if "slot" in frame.columns
-        else frame if spec.name == "seen" else frame.join(fit, on="machine", how="semi", maintain_order="left")
-        for spec, frame in zip(CARRIED, frames, strict=True)
-    ]  # fmt: skip
-    moved = [frame.with_columns(_renumber(frame, slot, file)) for frame in own]
-    there = [frame.filter(pl.col("file").is_not_null()) if "file" in frame.columns else frame for frame in moved]
-    return Carried(*(guard(frame, spec) for frame, spec in zip(there, CARRIED, strict=True)))
+    gone = frames.seen.filter(_mapped("file", file).is_null()).select("machine")
+    unfit = frames.until.select("machine").join(same.join(gone, on="machine", how="anti"), on="machine", how="anti")
+    if unfit.height:
+        frames = frames.without(unfit["machine"], kept.slots.join(unfit, on="machine", how="semi")["slot"])
+    moved = [frame.with_columns(_renumber(frame, slot, file)) for frame in frames]
+    carried = Carried(*moved)
+    seen = carried.seen.filter(pl.col("file").is_not_null())
+    # Slots stay in their order from one layout to the next, unless lines of it were moved.
+    in_order = slots["slot_now"].drop_nulls().is_sorted() and files.sort("file")["file_now"].drop_nulls().is_sorted()
+    carried = carried._replace(seen=seen)
+    return carried if in_order else Carried(*(guard(frame, spec) for frame, spec in zip(carried, CARRIED, strict=True)))
 
 
 def _places(numbers: Frame, name: str) -> pl.Series:
@@ -159,6 +165,8 @@ def _untouched(carried: Carried, seen: Frame, books: Books) -> Frame:
 
 
 def _differing(now: Frame, then: Frame) -> Frame:
+    if now.equals(then):
+        return now.clear()
     both = list(now.columns)
     return pl.concat([now.join(then, on=both, how="anti"), then.join(now, on=both, how="anti")])
 
@@ -167,15 +175,28 @@ def _marks(books: Books, until: Frame) -> tuple[Frame, Frame]:
     """The counts and collections that decide to which window the vends of a machine before `until` belong: frames
     `counted` and `collected`."""
     ends = until.select("machine", end=pl.col("until") + books.near)
-    counts = books.sheets.counts.filter(pl.col("slot").is_not_null() & pl.col("counted").is_not_null())
-    counted = counts.select("machine", *COUNTED.names).join(ends, on="machine", how="inner")
-    collected = books.sheets.cash.select(COLLECTED.names).join(ends, on="machine", how="inner")
-    parts = [
-        (frame.filter(pl.col("time") < pl.col("end")).select(spec.names).unique(), spec)
-        for frame, spec in ((counted, COUNTED), (collected, COLLECTED))
-    ]
-    first, second = (guard(frame, spec) for frame, spec in parts)
-    return first, second
+    counts, cash = books.sheets.counts, books.sheets.cash.select(COLLECTED.names)
+    known = counts.select(*COUNTED.names, "counted").drop_nulls().select(COUNTED.names)
+    of_slots = books.laid.slots.join(ends, on="machine", how="inner")
+    counted = known.filter(pl.col("time") < _looked_up("slot", of_slots))
+    collected = cash.join(ends, on="machine", how="inner").filter(pl.col("time") < pl.col("end"))
+    return _once(counted, COUNTED), _once(collected.select(COLLECTED.names), COLLECTED)
+
+
+def _looked_up(key: str, ends: Frame) -> pl.Expr:
+    """The moment (`end`) of each slot; none where it has none."""
+    most = ends[key].max()
+    moments = pl.Series("end", [None], dtype=TIME).new_from_index(0, most + 1 if isinstance(most, int) else 0)
+    if ends.height == 0:
+        return pl.lit(None, TIME)
+    return pl.lit(moments.scatter(ends[key], ends["end"])).gather(pl.col(key), null_on_oob=True)
+
+
+def _once(marks: Frame, spec: FrameSpec) -> Frame:
+    """Marks in order, each told once."""
+    told = ordered(marks, spec.names)
+    again = pl.all_horizontal(pl.col(name) == pl.col(name).shift() for name in spec.names)
+    return guard(told.filter(~again.fill_null(False)), spec)
 
 
 def _lacking_cash(until: Frame, books: Books) -> Frame:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import polars as pl
 
@@ -42,6 +42,10 @@ from recon.shown import Shown
 
 Progress = Callable[[str], None]
 """Told what is being done, in a few words, before it is done."""
+
+
+Wanted = Literal["vends", "priced", "sums"]
+"""Which frames of all vends a run hands back."""
 
 
 @dataclass(frozen=True)
@@ -82,15 +86,15 @@ def run(
     now: datetime | None = None,
     on_step: Progress = lambda step: None,
     history: History | None = None,
-    whole: bool = True,
+    wanted: Wanted = "vends",
 ) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
     the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
-    taken in before; by default what the route's ledger remembers. whole: hand back every vend (frames `vends` and
-    `priced`); otherwise these frames are empty, a run takes less memory, and reckons anew only what an earlier one did
-    not carry forward.
+    taken in before; by default what the route's ledger remembers. wanted: which frames of all vends are to be handed
+    back: `vends` and `priced`; `priced` alone; or none (`sums`), which takes less memory, and reckons anew only what an
+    earlier run did not carry forward.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -104,7 +108,7 @@ def run(
     shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
     intake = take_in(
         route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once(),
-        by_machines=not whole,
+        by_machines=wanted != "vends",
     )  # fmt: skip
     if intake.inputs.height == 0:
         raise ReconError(
@@ -113,7 +117,7 @@ def run(
         )
     on_step("matching and balancing")
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, done, forward = _reconcile(route, intake, remembered, shown, on_step, whole)
+    intake, done, forward = _reconcile(route, intake, remembered, shown, on_step, wanted)
     return Run(done, problems, intake, route, forward)
 
 
@@ -130,7 +134,7 @@ def _put_right(frames: Mapping[FileKind, Frame], corrections: Frame) -> Mapping[
 
 
 def _reconcile(
-    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, whole: bool
+    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, wanted: Wanted
 ) -> tuple[Intake, Reconciliation, Forward | None]:
     """The intake with the account of its files complete, what it comes to, and what is to be carried forward."""
     settings = route.settings
@@ -152,8 +156,8 @@ def _reconcile(
     forward = None
     if intake.rows is None:
         parts = [work(intake.vends, sheets, laid)]
-    elif whole or not shown.all:
-        intake, parts = _by_parts(intake, Task(work, sheets, laid, NOTHING, on_step, whole))
+    elif wanted != "sums" or not shown.all:
+        intake, parts = _by_parts(intake, Task(work, sheets, laid, NOTHING, on_step, wanted))
     else:
         general = general_key(settings, corrections, intake.paths)
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
@@ -212,21 +216,21 @@ def _reconcile(
 
 class Task(NamedTuple):
     """What is to be done with all vends. work: reckons those of some machines. carried: what of others is at hand.
-    whole: whether every vend is to be kept."""
+    wanted: which frames of all vends are."""
 
     work: Callable[..., Reckoned]
     sheets: Sheets
     laid: Layouts
     carried: Carried
     on_step: Progress
-    whole: bool
+    wanted: Wanted
 
     def of(self, vends: Frame, first: str, last: str, top: Frame | None = None) -> Reckoned:
         """The vends of the machines whose ids lie from `first` to `last`, reckoned."""
         laid = self.laid.of(first, last)
         carried = self.carried if self.carried is NOTHING else self.carried.of(first, last, laid.slots["slot"])
         part = self.work(vends, self.sheets.of(first, last), laid, top, carried)
-        return part if self.whole else part.without_vends()
+        return part.without_vends() if self.wanted == "sums" else part
 
 
 def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
@@ -243,7 +247,7 @@ def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
         vends, repeats = intake.vends_of(first, last)
         parts.append(task.of(vends, first, last))
         notices.append(repeats)
-        if task.whole:
+        if task.wanted == "vends":
             kept.append(vends)
     top = highest(part.dearest for part in parts)
     for at, (first, last) in enumerate(spans):
@@ -259,7 +263,7 @@ def _on_and_on(
     """Reckon what an earlier run did not carry forward, and say what is to be from now on."""
     rows, carried = brought_forward(kept, intake, books)
     while True:
-        told, parts = _by_parts(replace(intake, rows=rows), Task(work, books.sheets, books.laid, carried, on_step, False))
+        told, parts = _by_parts(replace(intake, rows=rows), Task(work, books.sheets, books.laid, carried, on_step, "sums"))
         wanting = sorted({machine for part in parts for machine in part.wanting})
         if not wanting:
             break

@@ -23,7 +23,7 @@ from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
-from recon.reconcile import Progress, Run, run
+from recon.reconcile import Progress, Run, Wanted, run
 from recon.report.folder import Content, Hashed, write_report
 from recon.report.rejects_csv import rejects_csv
 from recon.report.results_json import results_pieces
@@ -59,7 +59,8 @@ def run_and_record(
     # A folder that is no route gets no ledger.
     read_settings(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
-        finished = run(folder, since=since, until=until, now=now, on_step=on_step, whole=page or tables)
+        wanted: Wanted = "priced" if page or tables else "sums"
+        finished = run(folder, since=since, until=until, now=now, on_step=on_step, wanted=wanted)
         on_step("writing the ledger and the report")
         return _record(ledger, folder, finished, tables=tables, page=page)
 

@@ -10,7 +10,7 @@ from recon.balance.running import may_breach
 from recon.balance.stock import Stock
 from recon.match.states import Layouts
 from recon.model.border import guard
-from recon.model.carried_frames import CARDS, LOOSE
+from recon.model.carried_frames import CARDS, LOOSE, MOVED
 from recon.model.frames import Frame
 
 _MAY_CHANGE = ("neighbours", "range")
@@ -51,7 +51,7 @@ def _asked_for(stock: Stock, until: Frame, layouts: Layouts) -> Frame:
     open_ = pl.col("next_time").is_null() | (pl.col("next_time") > pl.col("until"))
     asked = spans.filter(open_ | may_differ() | may_breach(layouts)).select("slot", pl.col("time").alias("opened_at"))
     inside = stock.moved.filter(pl.col("opened_at").is_not_null()).join(asked, on=["slot", "opened_at"], how="semi")
-    return pl.concat([stock.moved.filter(pl.col("opened_at").is_null()), inside]).sort("slot", "time", "file", "row")
+    return guard(pl.concat([stock.moved.filter(pl.col("opened_at").is_null()), inside]), MOVED)
 
 
 def may_differ() -> pl.Expr:

@@ -221,12 +221,12 @@ def _moves(filled: Frame, moved: Frame) -> Frame:
 
 
 def _moved(moved: Frame, early: Frame) -> Frame:
-    """The past vends of windows, and those before any count, as a frame `moved`."""
+    """The past vends of windows, and those before any count, with the columns of a frame `moved`, in no certain order."""
     inside = moved.filter("past", pl.col("opened_at").is_not_null())
     before = early.filter("past").with_columns(
         pl.lit(None, TIME).alias("opened_at"), pl.lit(False).alias("undecided")
     )
-    return guard(pl.concat([part.select(MOVED.names) for part in (inside, before)]), MOVED)
+    return pl.concat([part.select(MOVED.names) for part in (inside, before)])
 
 
 def _restated(seen: Frame, last: Frame) -> Frame:

@@ -1,9 +1,12 @@
 """Files on their way in: found, opened, and their cells read, before anything is known of what repeats what."""
 
 import hashlib
-from collections.abc import Sequence
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from functools import partial
+from io import FileIO
 from pathlib import Path
 
 import polars as pl
@@ -46,16 +49,18 @@ def take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: K
         gathered.remark(number, "card-number-present", f"its name holds a full card number ending in {last}")
         return
     try:
+        if keeper is not None and keeper.knows(name):
+            # Most files of a weekly run are these: they are hashed as they are read, and never held.
+            sha256 = _hash(path)
+            kept = keeper.find(name, sha256)
+            if kept is not None:
+                for table in kept:
+                    back = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
+                    gathered.kept.append((table, gathered.add(back)))
+                return
         data = _bytes(path)
         gathered.held += len(data)
         sha256 = hashlib.sha256(data).hexdigest()
-        kept = None if keeper is None else keeper.find(name, sha256)
-        if kept is not None:
-            for table in kept:
-                back = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
-                gathered.kept.append((table, gathered.add(back)))
-            gathered.held -= len(data)
-            return
         opened = open_file(data, name, known.route)
     except UnreadableFile as error:
         gathered.remark(gathered.add(File(name, name, sha256=sha256)), "unreadable-file", str(error))
@@ -167,10 +172,23 @@ def _tell_copies(gathered: Gathered) -> None:
 
 
 def _bytes(path: Path) -> bytes:
+    with _opened(path) as file:
+        return file.read()
+
+
+def _hash(path: Path) -> str:
+    """SHA-256 of a file's bytes, hex."""
+    with _opened(path) as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[FileIO]:
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise UnreadableFile("the file is larger than 4 GiB: split it")
-        return path.read_bytes()
+        with FileIO(path) as file:
+            if os.fstat(file.fileno()).st_size > LARGEST_FILE:
+                raise UnreadableFile("the file is larger than 4 GiB: split it")
+            yield file
     except OSError as error:
         raise UnreadableFile(f"the file cannot be opened: {error.strerror}") from error
 

@@ -31,6 +31,9 @@ class KeptPart:
 class Keeper(Protocol):
     """What the intake asks of whoever keeps what files gave."""
 
+    def knows(self, name: str) -> bool:
+        """Whether a file of that name was read before, whatever it said."""
+
     def find(self, name: str, sha256: str) -> Sequence[KeptPart] | None:
         """The tables of a file, if it was read before and reading it again would give the same."""
 

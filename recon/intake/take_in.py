@@ -100,7 +100,8 @@ def take_in(
     if keeper is not None and gathered.kept:
         for kind in FILE_KINDS:
             if kind != "vends":
-                gathered.accepted[kind] += put_back(keeper, kind, gathered.kept)
+                # What is put back stands first: with files named for their weeks, all rows then stand in order.
+                gathered.accepted[kind] = put_back(keeper, kind, gathered.kept) + gathered.accepted[kind]
         gathered.rejects += put_back(keeper, "rejects", gathered.kept)
         gathered.notices += put_back(keeper, "notices", gathered.kept)
     vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))

@@ -135,6 +135,11 @@ class VendRows:
         ]
 
     @cached_property
+    def _at_hand(self) -> list[Frame]:
+        """The rows that are asked for, taken into memory once."""
+        return pl.collect_all(self._asked())
+
+    @cached_property
     def seen(self) -> Frame:
         """What machines are in which files, from when to when (frame `seen`): of all rows, asked for or not."""
         if self._of is not None:
@@ -170,12 +175,14 @@ class VendRows:
         """`file`, and up to when it goes (`reach`), whatever of it is asked for."""
         return self.seen.group_by("file").agg(pl.col("last").max().alias("reach"))
 
-    def clashing(self, ends_of_references: Frame) -> list[str]:
+    def clashing(self, ends_of_references: Frame, *, hold: bool) -> list[str]:
         """Machines of which a row that is asked for has the reference of one that is not: the two may be one vend.
 
         ends_of_references: of the rows that are not asked for, by machine, the bytes of the longest reference
-        (`longest`), and the greatest of that length (`greatest`).
+        (`longest`), and the greatest of that length (`greatest`). hold: whether the rows that are asked for may be taken
+        into memory for it, and stay there.
         """
+        rows_asked = [rows.lazy() for rows in self._at_hand] if hold else self._asked()
         ends = self.until.lazy().select("machine", "until")
         named = pl.col("reference").is_not_null()
         size = pl.col("reference").str.len_bytes()
@@ -184,7 +191,7 @@ class VendRows:
         asked = [
             rows.filter(named).select("machine", "reference").join(known, on="machine", how="inner")
             .filter(~beyond.fill_null(True)).select("machine", "reference")
-            for rows in self._asked()
+            for rows in rows_asked
         ]  # fmt: skip
         within = pl.concat([pl.DataFrame(schema=_NAMED), *pl.collect_all(asked)]).unique()
         if within.height == 0:
@@ -205,7 +212,10 @@ class VendRows:
     def of(self, first: str, last: str) -> Frame:
         """The rows of the machines whose ids lie from `first` to `last`, in no certain order."""
         own = pl.col("machine").is_between(pl.lit(first), pl.lit(last))
-        frames = pl.collect_all([rows.filter(own) for rows in self._asked()])
+        held = self.__dict__.get("_at_hand")
+        frames = pl.collect_all([rows.filter(own) for rows in self._asked()]) if held is None else [
+            rows.filter(own) for rows in held
+        ]  # fmt: skip
         typed = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
         return pl.concat([VENDS.empty(), *(frame.select(typed) for frame in frames)])
 

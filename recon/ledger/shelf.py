@@ -94,6 +94,10 @@ class Shelf:
         self._keys = Keys(self.known)
         self._last = {str(entry.body["file"]): entry for entry in self.entries}
 
+    def knows(self, name: str) -> bool:
+        """Whether a file of that name was read before."""
+        return name in self._last
+
     def find(self, name: str, sha256: str) -> list[KeptPart] | None:
         """The tables of a file, if it was read before and reading it again would give the same."""
         entry = self._last.get(name)
@@ -103,10 +107,12 @@ class Shelf:
         if entry.at > self.now or not all(self._holds(part["reading"]) for part in entry.body["parts"]):
             return None
         # A table that is gone does not stop a run: the file is read again. recon verify says that it is gone.
-        if not all(table_path(self.root, table["name"], table["sha256"]).is_file() for table in entry.body["table"]):
-            return None
         batch = str(entry.body["batch"])
-        self._tables[batch] = {table["name"]: table["sha256"] for table in entry.body["table"]}
+        if batch not in self._tables:
+            tables = {table["name"]: table["sha256"] for table in entry.body["table"]}
+            if not all(table_path(self.root, kind, sha).is_file() for kind, sha in tables.items()):
+                return None
+            self._tables[batch] = tables
         return [
             KeptPart(part["path"], part["sheet"], part["kind"], part["source"], part["rows"], batch, part["number"])
             for part in entry.body["parts"]

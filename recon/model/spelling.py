@@ -1,6 +1,6 @@
 """How money and times are spelled in text columns: one place for messages and results alike."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import polars as pl
 
@@ -37,26 +37,41 @@ def local_text(
 ) -> pl.DataFrame:
     """Replace UTC times by text in each machine's own zone. `frame` needs a `machine` column; row order is kept.
 
-    Polars takes one zone an expression, never one a row: so the rows are split by zone and put back in order.
+    Polars takes one zone an expression, never one a row. Of a long frame each moment is spelled once in each zone, for
+    many rows are of one visit; of a short one each row in every zone, which takes a single query.
     """
-    here = {zones.get(machine, default) for machine in frame["machine"].unique()}
-    if len(here) == 1:
-        own = here.pop()
-        return frame.with_columns(
-            pl.col(name).dt.convert_time_zone(own).dt.to_string(form).alias(name) for name in columns
-        )
-    zone = (
-        pl.col("machine").replace_strict(dict(zones), default=default, return_dtype=pl.String)
-        if zones
-        else pl.lit(default)
-    )
-    numbered = frame.with_columns(zone.fill_null(default).alias("_zone")).with_row_index("_at")
-    parts = [
-        part.with_columns(
-            pl.col(name).dt.convert_time_zone(str(key[0])).dt.to_string(form).alias(name) for name in columns
-        )
-        for key, part in numbered.partition_by("_zone", as_dict=True, maintain_order=True).items()
-    ]
-    if not parts:
-        return frame.with_columns(pl.col(name).cast(pl.String) for name in columns)
-    return pl.concat(parts).sort("_at").drop("_at", "_zone")
+    here = sorted({zones.get(machine, default) for machine in frame["machine"].unique()} or {default})
+    if len(here) > 1 and frame.height > _MANY:
+        return frame.with_columns(_by_moment(frame, name, zones, default, here, form) for name in columns)
+    machine = pl.col("machine")
+    of_zone = {zone: [name for name, own in zones.items() if own == zone] for zone in here if zone != default}
+
+    def spelled(name: str) -> pl.Expr:
+        first, *others = [default, *of_zone] if default in here or not of_zone else [*of_zone]
+        text = _in_zone(pl.col(name), first, form)
+        for zone in others:
+            text = pl.when(machine.is_in(of_zone[zone])).then(_in_zone(pl.col(name), zone, form)).otherwise(text)
+        return text.alias(name)
+
+    return frame.with_columns(spelled(name) for name in columns)
+
+
+_MANY = 3000
+"""Rows from which on moments are spelled by themselves."""
+
+
+def _in_zone(moment: pl.Expr, zone: str, form: str) -> pl.Expr:
+    return moment.dt.convert_time_zone(zone).dt.to_string(form)
+
+
+def _by_moment(
+    frame: pl.DataFrame, name: str, zones: Mapping[str, str], default: str, here: Sequence[str], form: str
+) -> pl.Series:
+    """A column of moments as text: each moment in each of the zones `here`, and of that list the one that is asked."""
+    moments = frame[name].drop_nulls().unique().sort()
+    told = moments.to_frame().select(_in_zone(pl.col(name), zone, form).alias(zone) for zone in here)
+    texts = pl.concat(told.get_columns())
+    runs = frame["machine"].rle().struct.field("value")
+    places = pl.Series([here.index(zones.get(machine, default)) for machine in runs], dtype=pl.Int64)
+    at = places.gather(frame["machine"].rle_id()) * moments.len() + frame[name].rank("dense").cast(pl.Int64) - 1
+    return texts.gather(at).alias(name)

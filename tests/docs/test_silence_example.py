@@ -29,10 +29,10 @@ def spans(sold: int) -> pl.DataFrame:
 
 
 def silences(sold: int) -> pl.DataFrame:
-    vends = pl.DataFrame({"machine": ["m", "m"], "time": [START, START + timedelta(days=21)]})
-    vends = vends.with_columns(pl.col("time").cast(pl.Datetime("us", "UTC")))
+    reach = pl.DataFrame({"machine": ["m"], "log_start": [START], "log_end": [START + timedelta(days=21)]})
+    reach = reach.with_columns(pl.col("log_start", "log_end").cast(pl.Datetime("us", "UTC")))
     slots = pl.DataFrame({"slot": [0, 1], "machine": ["m", "m"], "label": ["A1", "A2"]})
-    return silent_spans(spans(sold), vends, slots.with_columns(pl.col("slot").cast(pl.Int32)))
+    return silent_spans(spans(sold), reach, slots.with_columns(pl.col("slot").cast(pl.Int32)))
 
 
 def test_the_example_is_what_the_rule_says() -> None:

@@ -68,8 +68,13 @@ def test_histories_come_to_the_same(seed: int, tmp_path: Path) -> None:
 
 def test_vends_are_handed_back_only_where_they_are_wanted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(TOP / "samples/clean", tmp_path / "clean")
-    plain = run_and_record(tmp_path / "clean", now=NOW, page=False).run
+    plain = run_and_record(tmp_path / "clean", now=NOW).run
     assert plain.frames["priced"].height > 0
+    for folder in ("ledger", "reports"):
+        shutil.rmtree(tmp_path / "clean" / folder)
+    without = run_and_record(tmp_path / "clean", now=NOW, page=False).run
+    assert without.frames["priced"].height == without.frames["vends"].height == 0
+    assert without.json() == plain.json()
     for folder in ("ledger", "reports"):
         shutil.rmtree(tmp_path / "clean" / folder)
     monkeypatch.setenv("RECON_AT_ONCE", "100")

@@ -133,19 +133,34 @@ def _put_right(frames: Mapping[FileKind, Frame], corrections: Frame) -> Mapping[
     return corrected(frames, corrections) if corrections.height else frames
 
 
-def _reconcile(
-    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, wanted: Wanted
-) -> tuple[Intake, Reconciliation, Forward | None]:
-    """The intake with the account of its files complete, what it comes to, and what is to be carried forward."""
-    settings = route.settings
+class _Placed(NamedTuple):
+    """What people wrote, put right where decisions say so, and what the layouts say: `right` by kind of file."""
+
+    corrections: Frame
+    laid: Layouts
+    right: Mapping[FileKind, Frame]
+    sheets: Sheets
+
+
+def _placed(route: Route, intake: Intake, history: History) -> _Placed:
     corrections = corrections_of(history.decisions, intake.inputs)
     laid = layouts(route)
-    spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
     written: dict[FileKind, Frame] = {
         "counts": intake.counts, "loads": intake.loads, "cash": intake.cash, "payouts": intake.payouts
     }  # fmt: skip
     right = _put_right(written, corrections)
     sheets = Sheets(place(right["counts"], laid), place(right["loads"], laid), right["cash"], right["payouts"])
+    return _Placed(corrections, laid, right, sheets)
+
+
+def _reconcile(
+    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, wanted: Wanted
+) -> tuple[Intake, Reconciliation, Forward | None]:
+    """The intake with the account of its files complete, what it comes to, and what is to be carried forward."""
+    settings = route.settings
+    placed = _placed(route, intake, history)
+    laid, sheets, corrections = placed.laid, placed.sheets, placed.corrections
+    spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
     terms = Terms(route, spell, shown)
 
     def work(
@@ -163,7 +178,7 @@ def _reconcile(
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
         intake, parts, forward = _on_and_on(intake, books, history.carried(route.root), work, on_step)
     money = card_money(
-        right["payouts"],
+        sheets.payouts,
         stacked(part.days.covered for part in parts),
         laid,
         settings.cards,
@@ -171,14 +186,26 @@ def _reconcile(
         currency=settings.currency,
         digits=settings.exponent,
     )
-    frames = {
+    frames = _frames(route, intake, placed, parts) | {
+        "payout_checks": shown.paid(money.checks, settings.timezone),
+        "file_changes": file_changes(route.root, intake.inputs, history.taken),
+    }
+    across = _across(intake, parts, laid, money, frames, settings, spell)
+    found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
+    frames["findings"] = shown.touching(found)
+    frames["decisions"] = decisions_frame(history.decisions, found)
+    return intake, _told(terms, laid, frames, parts), forward
+
+
+def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Reckoned]) -> dict[str, Frame]:
+    """The frames of a run, but for those that look across machines."""
+    laid, vends = placed.laid, _put_right({"vends": intake.vends}, placed.corrections)["vends"]
+    return {
         "stock": stacked(part.stock for part in parts),
         "cash_windows": stacked(part.cash for part in parts),
-        "payout_checks": shown.paid(money.checks, settings.timezone),
         "summaries": stacked(part.summaries for part in parts),
-        "corrections": corrections,
-        "file_changes": file_changes(route.root, intake.inputs, history.taken),
-        "vends": _put_right({"vends": intake.vends}, corrections)["vends"],
+        "corrections": placed.corrections,
+        "vends": vends,
         "priced": stacked(part.priced for part in parts),
         "machines": laid.machines,
         "slots": laid.slots,
@@ -188,13 +215,13 @@ def _reconcile(
         "inputs": intake.inputs,
         "rejects": intake.rejects,
         "notices": intake.notices,
-    } | {str(kind): rows for kind, rows in right.items()}
-    across = _across(intake, parts, laid, money, frames, settings, spell)
-    found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
-    frames["findings"] = shown.touching(found)
-    frames["decisions"] = decisions_frame(history.decisions, found)
+    } | {str(kind): rows for kind, rows in placed.right.items()}
+
+
+def _told(terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Sequence[Reckoned]) -> Reconciliation:
+    settings, shown = terms.route.settings, terms.shown
     ends = [part.shown for part in parts]
-    done = Reconciliation(
+    return Reconciliation(
         name=settings.name,
         currency=settings.currency,
         digits=settings.exponent,
@@ -211,7 +238,6 @@ def _reconcile(
             max((last for _, last in ends if last is not None), default=None),
         ),
     )
-    return intake, done, forward
 
 
 class Task(NamedTuple):
@@ -263,7 +289,8 @@ def _on_and_on(
     """Reckon what an earlier run did not carry forward, and say what is to be from now on."""
     rows, carried = brought_forward(kept, intake, books)
     while True:
-        told, parts = _by_parts(replace(intake, rows=rows), Task(work, books.sheets, books.laid, carried, on_step, "sums"))
+        task = Task(work, books.sheets, books.laid, carried, on_step, "sums")
+        told, parts = _by_parts(replace(intake, rows=rows), task)
         wanting = sorted({machine for part in parts for machine in part.wanting})
         if not wanting:
             break

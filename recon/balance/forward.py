@@ -17,7 +17,9 @@ _MAY_CHANGE = ("neighbours", "range")
 """Where a price comes from that later vends may settle otherwise."""
 
 
-def to_carry(carried: Carried, money: Money, stock: Stock, hours: Frame, layouts: Layouts, past_vends: Frame) -> Carried:
+def to_carry(
+    carried: Carried, money: Money, stock: Stock, hours: Frame, layouts: Layouts, past_vends: Frame
+) -> Carried:
     """What of the past of some machines is to be carried forward.
 
     carried: what was before; its `until` holds from now on. past_vends: those that came to be past (machine, slot,
@@ -60,8 +62,8 @@ def may_differ() -> pl.Expr:
 
 
 def wanting(carried: Carried, priced: Frame, stock: Stock, money: Money, layouts: Layouts) -> tuple[str, ...]:
-    """Machines of which something was carried, though a finding asks for vends that were not kept, or a price for all of
-    them."""
+    """Machines of which something was carried, though a finding asks for vends that were not kept, or a price for all
+    vends."""
     if carried.totals.height == 0:
         return ()
     unpriced = priced.select("machine", "priced").filter(pl.col("priced").is_in(_MAY_CHANGE))

@@ -22,8 +22,9 @@ def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
 
     spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). reach: from
     when to when the log of each machine goes (machine, log_start, log_end): a window is judged only as far as that, and
-    only if the machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open), units (in
-    stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and time.
+    only if the machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open),
+    units (in stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and
+    time.
     """
     here = spans.join(slots, on="slot", how="left").join(reach, on="machine", how="inner")
     ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")

@@ -221,7 +221,7 @@ def _moves(filled: Frame, moved: Frame) -> Frame:
 
 
 def _moved(moved: Frame, early: Frame) -> Frame:
-    """The past vends of windows, and those before any count, with the columns of a frame `moved`, in no certain order."""
+    """The past vends of windows, and those before any count, as a frame `moved` but for its order."""
     inside = moved.filter("past", pl.col("opened_at").is_not_null())
     before = early.filter("past").with_columns(
         pl.lit(None, TIME).alias("opened_at"), pl.lit(False).alias("undecided")

@@ -48,7 +48,8 @@ def _references(priced: Frame, past: pl.Series | None) -> Frame:
     """Of the past vends of each machine the greatest reference of those that are longest. A later vend with a longer
     or a greater one shares it with none of them: so it is with most, for they are numbered."""
     if past is None or not past.any():
-        return pl.DataFrame(schema={"machine": pl.String, "past": pl.Boolean, "longest": pl.Int64, "greatest": pl.String})
+        shape = {"machine": pl.String, "past": pl.Boolean, "longest": pl.Int64, "greatest": pl.String}
+        return pl.DataFrame(schema=shape)
     size = pl.col("reference").str.len_bytes().cast(pl.Int64)
     named = priced.select("machine", "reference", past.alias("past")).filter("past", pl.col("reference").is_not_null())
     return named.group_by("machine", "past").agg(
@@ -73,8 +74,8 @@ def _added(parts: Sequence[Frame]) -> Frame:
 
 
 def machine_summaries(vends: Frame, windows: Frame, layouts: Layouts, cards: Cards) -> Frame:
-    """Sum up the stock windows given and the vends whose sums are given (a frame `totals`), machine by machine; margin =
-    sales - fees - cost_of_goods - shrink_cost.
+    """Sum up the stock windows given, and the vends whose sums are given (a frame `totals`), machine by machine; margin
+    = sales - fees - cost_of_goods - shrink_cost.
 
     Money that is only known as a range counts at its low end. Shrink adds up the negative variances alone: an over in
     one slot does not pay for a short in another. Each sum is rounded once. Machines come from layouts and from vends.

@@ -80,8 +80,9 @@ def reaching(events: Frame, marks: Frame, key: str, near: timedelta) -> tuple[Fr
         key, pl.col("mark").alias("reached"), pl.col("time").alias("opens"), pl.col("next_time").alias("closes")
     )
     late = events.filter("near_close").with_columns(pl.col("next_window").alias("reached"))
-    # The mark before the first of a key may be the last of another, whose window is open and not shown.
     early = events.filter("near_open").with_columns((pl.col("window") - 1).alias("reached"))
+    # The mark before the first of a key is the last of another, whose window is none of its business.
+    early = early.join(ends, on=[key, "reached"], how="semi", maintain_order="left")
     return (
         _and_beyond(late, ends, key, pl.col("closes") - pl.col("time") <= near, 1),
         _and_beyond(early, ends, key, pl.col("time") - pl.col("opens") <= near, -1),

@@ -32,8 +32,8 @@ class Intake:
 
     fresh: what is to be kept of the files that were read anew. kept: the tables of files that were not, with their
     numbers. rows: None where all vends are at hand; else `vends` is empty, and vends_of() gives them by machines.
-    stands_for: the rows of files for which mended ones stand. repeats: of the notices those on vends that repeat others,
-    where vends_of() gave them.
+    stands_for: the rows of files for which mended ones stand. repeats: of the notices those on vends that repeat
+    others, where vends_of() gave them.
     """
 
     inputs: Frame

@@ -179,8 +179,8 @@ class VendRows:
         """Machines of which a row that is asked for has the reference of one that is not: the two may be one vend.
 
         ends_of_references: of the rows that are not asked for, by machine, the bytes of the longest reference
-        (`longest`), and the greatest of that length (`greatest`). hold: whether the rows that are asked for may be taken
-        into memory for it, and stay there.
+        (`longest`), and the greatest of that length (`greatest`). hold: whether the rows that are asked for may be
+        taken into memory for it, and stay there.
         """
         rows_asked = [rows.lazy() for rows in self._at_hand] if hold else self._asked()
         ends = self.until.lazy().select("machine", "until")

@@ -9,7 +9,6 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -18,7 +17,8 @@ import polars as pl
 
 from recon.balance.carried import Carried
 from recon.ledger.faults import told
-from recon.ledger.files import ledger_folder, write_once
+from recon.ledger.files import write_once
+from recon.ledger.references import carried_path
 from recon.model.carried_frames import CARRIED
 from recon.model.frame_spec import FrameSpec
 from recon.model.frames import SLOTS, Frame
@@ -36,11 +36,6 @@ class Kept(NamedTuple):
     parts: Frame
     general: str
     made_at: datetime
-
-
-def carried_path(root: Path, sha256: str) -> Path:
-    """Where what a run carried forward is kept, by the hash in its entry."""
-    return ledger_folder(root) / "carried" / f"{sha256}.zip"
 
 
 def keep_carried(root: Path, kept: Kept) -> str:
@@ -102,11 +97,3 @@ def clear_carried(root: Path, but: str) -> None:
         for path in folder.iterdir():
             if path != carried_path(root, but):
                 path.unlink(missing_ok=True)
-
-
-def loose_carried(root: Path, named: Sequence[str]) -> list[Path]:
-    """Files beside the one that counts."""
-    folder = ledger_folder(root) / "carried"
-    if not folder.is_dir():
-        return []
-    return sorted(path for path in folder.iterdir() if path.stem not in named)

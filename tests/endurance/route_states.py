@@ -96,7 +96,8 @@ class State:
 
 
 def states(sample: Path, work: Path, lot: random.Random) -> list[State]:
-    """A first run; one that takes in the last third of the inbox; one that finds nothing new; a decision."""
+    """A first run; one that takes in the last third of the inbox, with pages and without; one that finds nothing new; a
+    decision."""
     first = work / "first"
     shutil.copytree(sample, first)
     kept = work / "again"
@@ -117,8 +118,16 @@ def states(sample: Path, work: Path, lot: random.Random) -> list[State]:
     )
     decision = ("decide", "ROUTE", finding, "accept", "--by", "Ann", "--why", "seen by two")
     run = ("run", "ROUTE")
-    made = [("first run", first, run), ("further week", some, run), ("nothing new", kept, run)]
-    return [_state(name, folder, words, work) for name, folder, words in [*made, ("decision", kept, decision)]]
+    carrying = work / "carrying"
+    shutil.copytree(first, carrying, ignore=shutil.ignore_patterns(*(path.name for path in late)))
+    _done(recon("run", carrying, "--no-page"))
+    for path in late:
+        shutil.copy2(first / "inbox" / path.name, carrying / "inbox" / path.name)
+    made = [
+        ("first run", first, run), ("further week", some, run), ("nothing new", kept, run),
+        ("further week carried on", carrying, (*run, "--no-page")), ("decision", kept, decision),
+    ]  # fmt: skip
+    return [_state(name, folder, words, work) for name, folder, words in made]
 
 
 def _state(name: str, folder: Path, words: tuple[str, ...], work: Path) -> State:

@@ -1,0 +1,291 @@
+"""What a run without pages carries forward: the next comes to what a run from nothing gives, with less to reckon."""
+
+import json
+import random
+import shutil
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import polars as pl
+import pytest
+from histories import put
+from weeks import HEAD, LABELS, MACHINES, START, TROUBLES, Weekly, weekly
+
+import recon
+from recon.balance.carried import NOTHING
+from recon.ledger.carry import carried_in
+from recon.ledger.history import history_in
+from recon.ledger.journal import reading
+from recon.ledger.references import carried_path
+from recon.ledger.verify import verify_ledger
+from recon.model.carried_frames import CARRIED
+from recon.recorded import run_and_record
+
+
+@pytest.mark.parametrize("seed", range(1, 9))
+def test_weeks_come_to_the_same(seed: int, tmp_path: Path) -> None:
+    found, route = weekly(seed, 6, tmp_path)
+    assert found == []
+    assert route.carried > 0, "nothing was ever carried forward"
+
+
+@pytest.mark.parametrize("seed", [11, 12])
+def test_parted_weeks_do_too(seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RECON_AT_ONCE", "30")
+    found, route = weekly(seed, 6, tmp_path)
+    assert found == []
+    assert route.carried > 0
+
+
+@pytest.fixture
+def route(tmp_path: Path) -> Weekly:
+    """A route of three quiet weeks, each of them run, and a fourth in its inbox."""
+    lot = random.Random(5)
+    made = Weekly(tmp_path / "route", lot)
+    made.unpriced, made.plain = "", True
+    for week in range(4):
+        made.log()
+        made.week += 1
+        made.sheets(made.begins)
+        made.payout()
+        made.layouts()
+        if week < 3:
+            _run(made)
+    return made
+
+
+def _now(route: Weekly) -> datetime:
+    return (route.begins + timedelta(days=2)).replace(tzinfo=UTC)
+
+
+def _run(route: Weekly) -> str:
+    return run_and_record(route.root, now=_now(route), page=False).run.json()
+
+
+def _from_nothing(route: Weekly, folder: Path) -> str:
+    shutil.copytree(route.root, folder, ignore=shutil.ignore_patterns("ledger", "reports"))
+    return recon.run(folder, now=_now(route)).json()
+
+
+def _rows_reckoned(route: Weekly, monkeypatch: pytest.MonkeyPatch) -> int:
+    """How many vends a run of the route matches to slots."""
+    from recon import by_machines
+
+    counted: list[int] = []
+    plain = by_machines.match_vends
+
+    def noted(vends: pl.DataFrame, laid: object) -> pl.DataFrame:
+        counted.append(vends.height)
+        return plain(vends, laid)  # type: ignore[arg-type]
+
+    with monkeypatch.context() as patched:
+        patched.setattr(by_machines, "match_vends", noted)
+        _run(route)
+    return sum(counted)
+
+
+def test_only_what_is_open_is_reckoned_again(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    every = recon.run(route.root, now=_now(route)).frames["vends"].height
+    fresh = _from_nothing(route, tmp_path / "fresh")
+    assert _rows_reckoned(route, monkeypatch) < every * 0.7
+    assert _run(route) == fresh
+
+
+def _held(route: Weekly) -> Path:
+    forward = history_in(route.root).forward
+    assert forward is not None
+    return carried_path(route.root, forward)
+
+
+def test_it_is_one_file_and_the_newest(route: Weekly) -> None:
+    before = _held(route)
+    _run(route)
+    assert _held(route) != before
+    assert list(before.parent.iterdir()) == [_held(route)]
+    assert _held(route).stat().st_mode & 0o777 == 0o600
+
+
+def test_it_keeps_its_frames(route: Weekly) -> None:
+    kept = carried_in(route.root, history_in(route.root).forward)
+    assert kept is not None
+    assert kept.frames.totals.height == 3
+    for spec, frame in zip(CARRIED, kept.frames, strict=True):
+        assert frame.schema == spec.schema, spec.name
+
+
+def test_altered_or_lost_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fresh, every = _from_nothing(route, tmp_path / "fresh"), recon.run(route.root, now=_now(route)).frames["vends"]
+    path = _held(route)
+    data = path.read_bytes()
+    path.write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
+    failure = verify_ledger(route.root).failure
+    assert failure is not None
+    assert "was altered" in failure
+    assert path.name in failure
+    assert _rows_reckoned(route, monkeypatch) == every.height
+    assert verify_ledger(route.root).failure is None
+    _held(route).unlink()
+    assert "reckons all vends anew" in "".join(verify_ledger(route.root).remarks)
+    assert _run(route) == fresh
+
+
+def test_a_run_with_pages_leaves_it_as_it_is(route: Weekly) -> None:
+    before = _held(route)
+    run_and_record(route.root, now=_now(route))
+    assert _held(route) == before
+    assert verify_ledger(route.root).failure is None
+
+
+def test_a_part_of_all_uses_and_makes_nothing(route: Weekly, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = _held(route)
+    run_and_record(route.root, now=_now(route), since=_now(route) - timedelta(days=9), page=False)
+    assert _held(route) == before
+
+
+def test_an_earlier_moment_uses_nothing(route: Weekly, tmp_path: Path) -> None:
+    earlier = _now(route) - timedelta(days=14)
+    shutil.copytree(route.root, tmp_path / "fresh", ignore=shutil.ignore_patterns("ledger", "reports"))
+    plain = recon.run(tmp_path / "fresh", now=earlier).json()
+    assert run_and_record(route.root, now=earlier, page=False).run.json() == plain
+
+
+def test_a_ledger_of_before_has_none(tmp_path: Path) -> None:
+    lot = random.Random(3)
+    made = Weekly(tmp_path / "route", lot)
+    made.log()
+    run_and_record(made.root, now=_now(made))
+    with reading(made.root) as ledger:
+        [run] = ledger.entries("run-made")
+    assert run.body["carried"] is None
+    assert history_in(made.root).carried(made.root) is None
+    assert verify_ledger(made.root).failure is None
+
+
+def _late_log(route: Weekly) -> None:
+    when = START + timedelta(days=5)
+    put(route.root / "inbox/vends-late.csv", f"{HEAD}{when:%Y-%m-%dT%H:%M:%S},m-1,1,1.00,cash,vended,late,1\n" * 2)
+
+
+def _late_count(route: Weekly) -> None:
+    when = START + timedelta(days=4)
+    put(route.root / "inbox/counts-late.csv", f"machine,time,label,counted\nm-2,{when:%Y-%m-%d %H:%M},A1,7\n")
+
+
+def _count_near_the_moment(route: Weekly) -> None:
+    """A count right behind the moment up to which vends are carried decides about vends before it."""
+    kept = carried_in(route.root, history_in(route.root).forward)
+    assert kept is not None
+    lines = ["machine,time,label,counted"]
+    for machine, until in kept.frames.until.select("machine", "until").iter_rows():
+        for label in LABELS:
+            when = until.astimezone(ZoneInfo(MACHINES[machine])) + timedelta(minutes=2)
+            lines.append(f"{machine},{when:%Y-%m-%d %H:%M},{label},5")
+    put(route.root / f"inbox/counts-near{route.week}.csv", "\n".join([*lines, ""]))
+
+
+def _late_box(route: Weekly) -> None:
+    when = START + timedelta(days=4)
+    put(route.root / "inbox/cash-late.csv", f"machine,time,total,tubes\nm-3,{when:%Y-%m-%d %H:%M},7.00,\n")
+
+
+def _boxes_gone(route: Weekly) -> None:
+    for path in sorted((route.root / "inbox").glob("cash-*.csv"))[1:]:
+        path.unlink()
+    route.ledger_knows = True
+
+
+def _sheets_gone(route: Weekly) -> None:
+    sorted((route.root / "inbox").glob("counts-*.csv"))[1].unlink()
+    route.ledger_knows = True
+
+
+def _log_gone(route: Weekly) -> None:
+    sorted((route.root / "inbox").glob("vends-*.csv"))[0].unlink()
+    route.ledger_knows = True
+
+
+def _payouts_gone(route: Weekly) -> None:
+    for path in (route.root / "inbox").glob("payouts-*.csv"):
+        path.unlink()
+    route.ledger_knows = True
+
+
+def _last_payout_late(route: Weekly) -> None:
+    """A payout for later days, with none for those before: they come to be unpaid."""
+    last = (route.begins + timedelta(days=1)).date()
+    text = f"paid_on,from,to,net,reference\n{last},{last - timedelta(days=1)},{last},3.00,PX{route.week}\n"
+    put(route.root / f"inbox/payouts-x{route.week}.csv", text)
+
+
+def _new_number(route: Weekly) -> None:
+    when = route.begins - timedelta(hours=4)
+    put(route.root / f"inbox/vends-odd{route.week}.csv", f"{HEAD}{when:%Y-%m-%dT%H:%M:%S},m-1,77,,cash,vended,odd{route.week},1\n")
+
+
+def _slots_moved(route: Weekly) -> None:
+    """Another machine before all others, and slots in another order: every number of a slot changes."""
+    first = (route.root / "layouts/m-1.toml").read_text().replace('"m-1"', '"a-0"')
+    put(route.root / "layouts/a-0.toml", first)
+
+
+OWN: dict[str, Callable[[Weekly], None]] = {
+    "a log comes late": _late_log, "a count comes late": _late_count, "a collection comes late": _late_box,
+    "a count near the moment": _count_near_the_moment, "collections go": _boxes_gone, "a sheet goes": _sheets_gone,
+    "a log goes": _log_gone, "payouts go": _payouts_gone, "days stay unpaid": _last_payout_late,
+    "a new number": _new_number, "slots have other numbers": _slots_moved,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", [*OWN, *TROUBLES])
+def test_whatever_turns_up(what: str, route: Weekly, tmp_path: Path) -> None:
+    """One trouble at a time in a route that has carried for three weeks, and once more in the week after."""
+    for week in range(2):
+        (OWN.get(what) or TROUBLES[what])(route)
+        assert list(route.differences(tmp_path / "fresh")) == [], week
+        route.log()
+        route.week += 1
+        route.sheets(route.begins)
+        route.layouts()
+
+
+def _price(route: Weekly) -> None:
+    route.prices["m-1", "A1"] += 10
+    route.layouts()
+
+
+def _cost(route: Weekly) -> None:
+    path = route.root / "products.csv"
+    path.write_text(path.read_text().replace("0.40", "0.41"))
+
+
+def _fees(route: Weekly) -> None:
+    route.settings = '[cards]\npercent = "7.00"\n'
+    route.layouts()
+
+
+@pytest.mark.parametrize(("change", "machines"), [(_price, 1), (_cost, 3), (_fees, 3)])
+def test_what_it_hangs_on_is_reckoned_again(
+    route: Weekly, tmp_path: Path, change: Callable[[Weekly], None], machines: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    change(route)
+    fresh = _from_nothing(route, tmp_path / "fresh")
+    vends = recon.run(route.root, now=_now(route)).frames["vends"]
+    anew = vends if machines == 3 else vends.filter(pl.col("machine") == "m-1")
+    assert _rows_reckoned(route, monkeypatch) >= anew.height
+    assert _run(route) == fresh
+
+
+def test_no_card_number_and_no_name_is_in_it(route: Weekly) -> None:
+    """It holds sums and places; the references of vends are the last ones alone, which are no card numbers."""
+    kept = carried_in(route.root, history_in(route.root).forward)
+    assert kept is not None
+    texts = {name for spec in CARRIED for name, dtype in spec.schema.items() if dtype == pl.String}
+    assert texts == {"machine", "label", "product", "greatest", "key", "kind", "detail"}
+
+
+def test_nothing_carried_is_nothing(route: Weekly) -> None:
+    assert all(frame.height == 0 for frame in NOTHING)
+    told = json.loads(_run(route))
+    assert told["stock"]

@@ -19,6 +19,7 @@ import recon.by_machines as machines
 import recon.intake.take_in as intake
 import recon.reconcile as stages
 import recon.recorded as recorded
+import recon.report.html as pages
 import recon.report.html.machine_part as machine_part
 from recon.intake.vend_rows import VendRows
 
@@ -35,20 +36,20 @@ _STEPS: list[tuple[Any, str, str]] = [
     (machines, "match_vends", "number to slot"),
     (machines, "price_vends", "prices"),
     (machines, "stock_windows", "stock windows"),
-    (machines, "cash_windows", "cash windows"),
-    (machines, "card_days", "card days"),
-    (machines, "machine_summaries", "summaries"),
+    (machines, "money_of", "cash windows, card days, sums and odd prices"),
     (machines, "by_hour", "hours of sales"),
-    (machines, "compile_findings", "findings of machines"),
+    (machines, "_found", "findings of machines"),
+    (stages, "brought_forward", "what was carried forward"),
     (stages, "card_money", "payouts"),
     (stages, "_across", "findings across"),
     (recorded, "record_settings", "ledger: settings"),
     (recorded, "record_files", "ledger: files and what was read"),
+    (recorded, "_carried_on", "ledger: what is carried forward"),
     (recorded, "write_report", "write the report, results and pages spelled on the way"),
     (recorded, "results_pieces", "of this, results.json"),
     (machine_part, "selling", "of this, when each slot could sell"),
     (machine_part, "plan", "of this, load lists of all machines"),
-    (recorded, "report_pages", "of this, drawing the pages"),
+    (pages, "report_pages", "of this, drawing the pages"),
 ]
 _SPENT: dict[str, float] = defaultdict(float)
 

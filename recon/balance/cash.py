@@ -10,7 +10,17 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.carried import NOTHING, Carried
-from recon.balance.windows import added, brought, into_windows, number_marks, reaching, tallied, to_carry, whole
+from recon.balance.windows import (
+    added,
+    brought,
+    by_mark,
+    into_windows,
+    number_marks,
+    reaching,
+    tallied,
+    to_carry,
+    whole,
+)
 from recon.match.states import Layouts
 from recon.model.border import guard
 from recon.model.carried_frames import CASHED, LOOSE
@@ -69,7 +79,7 @@ def cash_windows(
     )
     events = into_windows(paid, marks, "machine_no", near)
     sums = _sums(events, marks, near, carried.cashed)
-    windows = marks.join(whole(sums), on="mark", how="left", maintain_order="left")
+    windows = by_mark(marks, whole(sums))
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
     by_cash = priced.select("machine", "tender").filter(pl.col("tender") == "cash").select("machine")

@@ -26,28 +26,16 @@ def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
     units (in stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and
     time.
     """
-    here = spans.join(slots, on="slot", how="left").join(reach, on="machine", how="inner")
-    ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")
-    starts = pl.max_horizontal("time", "log_start")
-    stock = pl.col("opening") - pl.col("removed")
-    emptied = pl.col("expected") <= 0
-    until = pl.when(emptied & pl.col("last_vend").is_not_null()).then("last_vend").otherwise(ends)
-    here = here.with_columns((until - starts).dt.total_seconds().clip(0).alias("exposure"), stock.alias("stock"))
-    own = here.filter(pl.col("stock") + pl.col("loaded") > 0).with_columns(
-        (pl.col("events").sum().over("slot") - pl.col("events")).alias("sold_else"),
-        (pl.col("exposure").sum().over("slot") - pl.col("exposure")).alias("stocked_else"),
-    )
-    rates = own.group_by("machine", "slot").agg(
-        (pl.col("events").sum() / pl.col("exposure").sum().clip(1)).alias("rate")
-    )
-    machine_rate = (
-        rates.filter(pl.col("rate") > 0).group_by("machine").agg(pl.col("rate").median().alias("median_rate"))
-    )
+    placed = slots.join(reach, on="machine", how="inner")
+    own = _stocked(spans, placed)
+    sums = own.group_by("slot").agg(pl.col("events", "exposure").sum().name.suffix("_of_slot"))
     # A window in which the whole machine logged nothing tells of its reader, not of one slot.
-    own = own.with_columns(pl.col("events").sum().over("machine", "time").alias("machine_events"))
-    idle = (pl.col("events") == 0) & (pl.col("machine_events") > 0)
-    quiet = own.filter(idle & (pl.col("stock") > 0) & (pl.col("exposure") > 0)).join(
-        machine_rate, on="machine", how="left"
+    idle = (pl.col("events") == 0) & (pl.col("stock") > 0) & (pl.col("exposure") > 0)
+    quiet = _while_others_sold(own.filter(idle).join(placed, on="slot", how="inner"), own, placed)
+    quiet = quiet.join(sums, on="slot", how="left").join(_median_rates(sums, placed), on="machine", how="left")
+    quiet = quiet.with_columns(
+        (pl.col("events_of_slot") - pl.col("events")).alias("sold_else"),
+        (pl.col("exposure_of_slot") - pl.col("exposure")).alias("stocked_else"),
     )
     alone = pl.col("sold_else") == 0
     own_rate = pl.col("sold_else") / pl.col("stocked_else").clip(1)
@@ -75,3 +63,30 @@ def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
         )
         .sort("slot", "opened_at")
     )
+
+
+def _stocked(spans: Frame, placed: Frame) -> Frame:
+    """The windows in which there was something to sell, with `stock` (units at first) and `exposure` (seconds for which
+    it could sell and the log tells of it)."""
+    here = spans.join(placed.select("slot", "log_start", "log_end"), on="slot", how="inner")
+    ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")
+    starts = pl.max_horizontal("time", "log_start")
+    stock = pl.col("opening") - pl.col("removed")
+    emptied = pl.col("expected") <= 0
+    until = pl.when(emptied & pl.col("last_vend").is_not_null()).then("last_vend").otherwise(ends)
+    here = here.with_columns((until - starts).dt.total_seconds().clip(0).alias("exposure"), stock.alias("stock"))
+    return here.filter(pl.col("stock") + pl.col("loaded") > 0)
+
+
+def _while_others_sold(quiet: Frame, own: Frame, placed: Frame) -> Frame:
+    """Of these windows those that opened together with one of the same machine in which something was sold."""
+    sold = own.filter((pl.col("events") > 0) & pl.col("time").is_in(quiet["time"].unique().implode()))
+    together = sold.select("slot", "time").join(placed.select("slot", "machine"), on="slot", how="inner")
+    return quiet.join(together.select("machine", "time"), on=["machine", "time"], how="semi")
+
+
+def _median_rates(sums: Frame, placed: Frame) -> Frame:
+    """machine, median_rate: of its slots that sold at all, vends in a second of exposure."""
+    rate = pl.col("events_of_slot") / pl.col("exposure_of_slot").clip(1)
+    rates = sums.join(placed, on="slot", how="inner").select("machine", rate.alias("rate"))
+    return rates.filter(pl.col("rate") > 0).group_by("machine").agg(pl.col("rate").median().alias("median_rate"))

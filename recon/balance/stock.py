@@ -15,6 +15,7 @@ from recon.balance.rounding import cost_minor
 from recon.balance.windows import (
     added,
     brought,
+    by_mark,
     following,
     into_windows,
     number_marks,
@@ -142,11 +143,8 @@ def _spans(marks: Frame, filled: Frame, sums: Frame) -> Frame:
         loaded=pl.when(opens).then(0).otherwise("loaded"),
         removed=pl.when(opens).then(0).otherwise("removed"),
     )
-    out = marks
-    for part in (put, whole(sums)):
-        out = out.join(part, on="mark", how="left", maintain_order="left")
     zero = ("at_open", "loaded", "removed", "vended", "undecided", "events", "late", "early")
-    out = out.with_columns(pl.col(name).fill_null(0) for name in zero)
+    out = by_mark(marks, put, whole(sums)).with_columns(pl.col(name).fill_null(0) for name in zero)
     return out.with_columns(
         (pl.col("counted") + pl.col("at_open")).alias("opening"),
         *(following(name, "slot").alias(f"close_{name}") for name in ("counted", "file", "row")),

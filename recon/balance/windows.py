@@ -138,6 +138,18 @@ def whole(tally: Frame) -> Frame:
     return _once(tally, pl.col("mark")).drop("past")
 
 
+def by_mark(marks: Frame, *tallies: Frame) -> Frame:
+    """Marks with the figures of tallies beside them; null where a tally has none of a mark. The number of a mark is its
+    place."""
+    figures = []
+    for tally in tallies:
+        for name in tally.columns:
+            if name != "mark":
+                none = pl.Series(name, [None], dtype=tally.schema[name]).new_from_index(0, marks.height)
+                figures.append(none.scatter(tally["mark"], tally[name]))
+    return marks.with_columns(figures)
+
+
 def _once(tally: Frame, key: pl.Expr) -> Frame:
     """A tally in which each key stands once. Most do already: only the others are grouped."""
     again = tally.select(key.is_duplicated()).to_series()

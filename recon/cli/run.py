@@ -52,7 +52,10 @@ def run(
     ] = False,
     page: Annotated[
         bool,
-        typer.Option("--page/--no-page", help="Draw report.html. Without it a run is quicker, and a weekly one reckons only what is new."),
+        typer.Option(
+            "--page/--no-page",
+            help="Draw report.html. Without it a run is quicker, and a weekly one reckons only what is new.",
+        ),
     ] = True,
     draw: Annotated[
         bool | None,

@@ -8,6 +8,7 @@ import polars as pl
 from recon.balance.stock import Stock
 from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
+from recon.model.border import ordered
 from recon.model.frames import Frame
 from recon.model.settings import Settings
 
@@ -40,10 +41,12 @@ def _beside(windows: Frame, stock: Stock) -> Frame:
     """What else speaks for each variance: the window next to it with the same figure the other way round; undecided
     vends.
     """
-    ordered = windows.sort("slot", "opened_at")
-    nxt, before = pl.col("variance").shift(-1).over("slot"), pl.col("variance").shift(1).over("slot")
+    # Windows stand slot by slot, in the order of their times.
+    same = pl.col("slot") == pl.col("slot").shift(-1)
+    nxt = pl.when(same).then(pl.col("variance").shift(-1))
+    before = pl.when(same.shift(1)).then(pl.col("variance").shift(1))
     opposite = pl.col("variance") != 0
-    return ordered.select(
+    return ordered(windows, ("slot", "opened_at")).select(
         "slot",
         "opened_at",
         pl.when(opposite & (nxt == -pl.col("variance")))

@@ -30,7 +30,8 @@ class Reconciliation:
     close after `since` (None: from the beginning) and not after `until`. zones, digits_of: machine to zone and to
     decimal digits. settings: route.toml. frames: by the names of recon.model.frames, each keeping its spec; `stock`,
     `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything; `vends` and
-    `priced` are empty where nobody wanted them. vends_shown: moments of the first and the last vend shown. anchor: None where the run wrote no ledger.
+    `priced` are empty where nobody wanted them. vends_shown: moments of the first and the last vend shown. anchor: None
+    where the run wrote no ledger.
     """
 
     name: str

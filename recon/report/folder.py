@@ -8,6 +8,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import IO, NamedTuple
 
+from recon.ledger.files import sync_folder
 from recon.model.errors import ReconError
 from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
@@ -58,9 +59,10 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, Co
     """Write files (path below the folder, and content) into a new folder below reports/, named for the moment of the
     run in the route's zone.
 
-    The folder is made beside its final name and renamed when it is complete, so that a run that is cut off leaves no
-    half report. To be called while holding the lock of the ledger. files: taken one by one, so that a long report need
-    not be in memory as a whole. They are readable by their owner alone. Raises ReconError where it cannot be written.
+    The folder is made beside its final name and renamed when it is complete and on the disk. So neither a kill nor a
+    power cut leaves half a report, of which the ledger would say that it was altered. To be called while holding the
+    lock of the ledger. files: taken one by one, so that a long report need not be in memory as a whole. They are
+    readable by their owner alone. Raises ReconError where it cannot be written.
     """
     reports = root / "reports"
     stamp = done.now.astimezone(zone(done.zone)).strftime("%Y-%m-%d-%H%M%S")
@@ -76,7 +78,11 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, Co
             (part / name).parent.mkdir(mode=0o700, exist_ok=True)
             sums.append(f"{_put(part / name, content)}  {name}\n")
         digest = _put(part / SUMS, "".join(sums))
-        return Written(_settle(part, reports, stamp), digest)
+        for folder in (*(path for path in part.iterdir() if path.is_dir()), part):
+            sync_folder(folder)
+        written = Written(_settle(part, reports, stamp), digest)
+        sync_folder(reports)
+        return written
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
         where = error.filename or reports
@@ -94,6 +100,7 @@ def _put(path: Path, content: Content) -> str:
         if not isinstance(content, Hashed):
             whole = content.encode() if isinstance(content, str) else content
             file.write(whole)
+            _make_lasting(file)
             return hashlib.sha256(whole).hexdigest()
         with ThreadPoolExecutor(1) as beside:
             taken: list[Future[None]] = []
@@ -103,7 +110,13 @@ def _put(path: Path, content: Content) -> str:
                 taken = [beside.submit(_take, file, content, piece)]
             for last in taken:
                 last.result()
+        _make_lasting(file)
     return content.digest
+
+
+def _make_lasting(file: IO[bytes]) -> None:
+    file.flush()
+    os.fsync(file.fileno())
 
 
 def _take(file: IO[bytes], content: Hashed, piece: bytes) -> None:

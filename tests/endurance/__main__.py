@@ -1,6 +1,6 @@
 """The endurance trials, long by choice and no part of the test run.
 
-    python tests/endurance --trials kills,disk,writers,increments,mutations,hostile --seed 1 --count 50
+    python tests/endurance --trials kills,power,disk,writers,increments,mutations,hostile --seed 1 --count 50
 
 prints a line for each trial, below it whatever it found, and leaves with 1 if there was anything.
 """
@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[at]) for at in (2, 1)]
 
-from endurance import disk, hostile, increments, kills, writers  # noqa: E402 - found by the path above
+from endurance import disk, hostile, increments, kills, power, writers  # noqa: E402 - found by the path above
 from endurance.route_states import TOP, environment  # noqa: E402
 
 Trial = Callable[[int, int], tuple[str, list[str]]]
@@ -32,8 +32,8 @@ def mutations(count: int, seed: int) -> tuple[str, list[str]]:
 
 
 TRIALS: Mapping[str, Trial] = {
-    "kills": kills.trial, "disk": disk.trial, "writers": writers.trial, "increments": increments.trial,
-    "mutations": mutations, "hostile": hostile.trial,
+    "kills": kills.trial, "power": power.trial, "disk": disk.trial, "writers": writers.trial,
+    "increments": increments.trial, "mutations": mutations, "hostile": hostile.trial,
 }  # fmt: skip
 
 

@@ -68,8 +68,9 @@ def newest_results(root: Path) -> bytes:
 
 
 def printed_roots(root: Path) -> list[tuple[str, int]]:
-    """Root and number of entries as every report prints them."""
-    told = [json.loads((report / "ledger.json").read_text()) for report in reports(root)]
+    """Root and number of entries as every report prints them, but for torn ones."""
+    torn = {line.partition(" ")[0].rstrip(":") for line in torn_reports(root)}
+    told = [json.loads((each / "ledger.json").read_text()) for each in reports(root) if each.name not in torn]
     return [(each["root"], each["entries"]) for each in told]
 
 
@@ -230,9 +231,8 @@ def faults_after(
     mine = users_files(state.folder)
     if users_files(root) != mine:
         yield "a file of the user's was changed"
-    torn = list(torn_reports(root))
-    yield from torn
-    printed = [] if torn else printed_roots(root)
+    yield from torn_reports(root)
+    printed = printed_roots(root)
     yield from verify(root, printed)
     wrong = again(root)
     if wrong is not None:

@@ -187,6 +187,13 @@ def _boxes_gone(route: Weekly) -> None:
     route.ledger_knows = True
 
 
+def _last_boxes_gone(route: Weekly) -> None:
+    """What lies behind the last collection is loose then, and was not when it was carried forward."""
+    for path in sorted((route.root / "inbox").glob("cash-*.csv"))[-3:]:
+        path.unlink()
+    route.ledger_knows = True
+
+
 def _sheets_gone(route: Weekly) -> None:
     sorted((route.root / "inbox").glob("counts-*.csv"))[1].unlink()
     route.ledger_knows = True
@@ -224,7 +231,8 @@ def _slots_moved(route: Weekly) -> None:
 
 OWN: dict[str, Callable[[Weekly], None]] = {
     "a log comes late": _late_log, "a count comes late": _late_count, "a collection comes late": _late_box,
-    "collections go": _boxes_gone, "a sheet goes": _sheets_gone,
+    "collections go": _boxes_gone,
+    "the last collections go": _last_boxes_gone, "a sheet goes": _sheets_gone,
     "a log goes": _log_gone, "payouts go": _payouts_gone, "days stay unpaid": _last_payout_late,
     "a new number": _new_number, "slots have other numbers": _slots_moved,
 }  # fmt: skip
@@ -256,6 +264,24 @@ def test_a_count_just_behind_decides_about_vends_before_it(tmp_path: Path) -> No
     for name, told in (("counts-near", lines), ("cash-near", boxes)):
         put(route.root / f"inbox/{name}.csv", "\n".join([*told, ""]))
         assert list(route.differences(tmp_path / "fresh")) == [], name
+
+
+def test_a_price_that_neighbours_tell_is_asked_again(tmp_path: Path) -> None:
+    """Two vends before it agree on its price; the next for cash, a week later, does not, and makes it a range."""
+    root = tmp_path / "route"
+    put(root / "route.toml", 'name = "R"\ncurrency = "CAD"\ntimezone = "UTC"\n')
+    layout = 'machine = "m-1"\neffective = 2026-01-01T00:00:00\n'
+    put(root / "layouts/m-1.toml", layout + '[[slot]]\nlabel = "A1"\nbus = 1\nproduct = "gum"\ncapacity = 40\n')
+    vends = [
+        (1, "1.00,cash"), (2, "1.00,cash"), (3, ",cash"), (4, "1.20,card"), (10, "1.50,cash"), (17, "1.50,cash"),
+    ]  # fmt: skip
+    for day, paid in vends:
+        put(root / f"inbox/vends-{day:02d}.csv", f"{HEAD}2026-03-{day:02d}T10:00:00,m-1,1,{paid},vended,R{day},1\n")
+        now = datetime(2026, 3, day, 12, tzinfo=UTC)
+        made = run_and_record(root, now=now, page=False).run.json()
+        shutil.rmtree(tmp_path / "fresh", ignore_errors=True)
+        shutil.copytree(root, tmp_path / "fresh", ignore=shutil.ignore_patterns("ledger", "reports"))
+        assert made == recon.run(tmp_path / "fresh", now=now).json(), day
 
 
 def _price(route: Weekly) -> None:

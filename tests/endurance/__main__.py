@@ -1,6 +1,6 @@
 """The endurance trials, long by choice and no part of the test run.
 
-    python tests/endurance --trials kills,power,disk,writers,increments,mutations,hostile --seed 1 --count 50
+    python tests/endurance --trials kills,power,disk,writers,increments,weeks,mutations,hostile --seed 1 --count 50
 
 prints a line for each trial, below it whatever it found, and leaves with 1 if there was anything.
 """
@@ -33,7 +33,7 @@ def mutations(count: int, seed: int) -> tuple[str, list[str]]:
 
 TRIALS: Mapping[str, Trial] = {
     "kills": kills.trial, "power": power.trial, "disk": disk.trial, "writers": writers.trial,
-    "increments": increments.trial, "mutations": mutations, "hostile": hostile.trial,
+    "increments": increments.trial, "weeks": increments.weeks, "mutations": mutations, "hostile": hostile.trial,
 }  # fmt: skip
 
 

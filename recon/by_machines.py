@@ -49,14 +49,16 @@ class Sheets:
 class Reckoned:
     """What came of the vends of some machines.
 
-    priced: the frame `priced`. stock, cash, summaries, findings: what is shown, by the specs of those names. days: as
-    from card_days. hours: as from by_hour. strangers: machine, file and row of vends of machines without a layout.
-    dearest: as from recon.balance.prices.dearest. shown: moments of the first and the last vend shown. open_range:
-    whether the price of any vend is a range, which may hang on the dearest price of all machines. carry: what is to be
-    carried forward. wanting: machines of which something was carried, though all of their vends are wanted.
+    priced: the frame `priced`. balance: how the stock windows came about, for pages. stock, cash, summaries, findings:
+    what is shown, by the specs of those names. days: as from card_days. hours: as from by_hour. strangers: machine,
+    file and row of vends of machines without a layout. dearest: as from recon.balance.prices.dearest. shown: moments of
+    the first and the last vend shown. open_range: whether the price of any vend is a range, which may hang on the
+    dearest price of all machines. carry: what is to be carried forward. wanting: machines of which something was
+    carried, though all of their vends are wanted.
     """
 
     priced: Frame
+    balance: Stock | None
     stock: Frame
     cash: Frame
     summaries: Frame
@@ -71,8 +73,8 @@ class Reckoned:
     wanting: tuple[str, ...]
 
     def without_vends(self) -> "Reckoned":
-        """The same but for `priced`, which is empty."""
-        return replace(self, priced=self.priced.clear())
+        """The same but for `priced`, which is empty, and `balance`."""
+        return replace(self, priced=self.priced.clear(), balance=None)
 
 
 def stacked(frames: Iterable[Frame]) -> Frame:
@@ -125,6 +127,7 @@ def reckon(
     hours, past_hours = _hours(priced, own, carried.hours, terms)
     return Reckoned(
         priced=priced,
+        balance=stock,
         stock=windows,
         cash=terms.shown.closing(money.cash.windows),
         summaries=machine_summaries(sums, windows, laid, settings.cards),

@@ -12,6 +12,7 @@ import polars as pl
 from recon.at_once import spans_of, vends_at_once
 from recon.balance.carried import NOTHING, Carried
 from recon.balance.payouts import CardMoney, card_money
+from recon.balance.stock import Stock
 from recon.by_machines import Reckoned, Sheets, Terms, highest, reckon, stacked
 from recon.carrying import Books, Forward, brought_forward, general_key, machine_keys, without
 from recon.findings import of_history, of_intake, of_matching, of_money
@@ -54,8 +55,8 @@ class Run:
 
     frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
     of it stopped the run. intake: what the inbox gave, before any correction.
-    route: the folder as it was read. forward: what is to be carried forward to the next run; None where all vends
-    are handed back, or a part of all is shown.
+    route: the folder as it was read. forward: what is to be carried forward to the next run; None where vends are
+    handed back, or a part of all is shown. stock: how the stock windows came about, where it is at hand for pages.
     """
 
     reconciliation: Reconciliation
@@ -63,6 +64,7 @@ class Run:
     intake: Intake
     route: Route
     forward: Forward | None
+    stock: Stock | None
 
     @property
     def frames(self) -> Mapping[str, Frame]:
@@ -117,8 +119,9 @@ def run(
         )
     on_step("matching and balancing")
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, done, forward = _reconcile(route, intake, remembered, shown, on_step, wanted)
-    return Run(done, problems, intake, route, forward)
+    intake, done, parts, forward = _reconcile(route, intake, remembered, shown, on_step, wanted)
+    stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
+    return Run(done, problems, intake, route, forward, stock)
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -155,8 +158,9 @@ def _placed(route: Route, intake: Intake, history: History) -> _Placed:
 
 def _reconcile(
     route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, wanted: Wanted
-) -> tuple[Intake, Reconciliation, Forward | None]:
-    """The intake with the account of its files complete, what it comes to, and what is to be carried forward."""
+) -> tuple[Intake, Reconciliation, Sequence[Reckoned], Forward | None]:
+    """The intake with the account of its files complete, what it comes to, by parts too, and what is to be carried
+    forward."""
     settings = route.settings
     placed = _placed(route, intake, history)
     laid, sheets, corrections = placed.laid, placed.sheets, placed.corrections
@@ -194,7 +198,7 @@ def _reconcile(
     found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
-    return intake, _told(terms, laid, frames, parts), forward
+    return intake, _told(terms, laid, frames, parts), parts, forward
 
 
 def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Reckoned]) -> dict[str, Frame]:

@@ -77,7 +77,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     if page:
         from recon.report.html import report_pages
 
-        files = chain(files, report_pages(finished.reconciliation))
+        files = chain(files, report_pages(finished.reconciliation, stock=finished.stock))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
     report = write_report(folder, done, files)

@@ -78,9 +78,9 @@ def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[Ve
     every = intake.rows
     assert every is not None
     carried = NOTHING
-    if kept is not None and kept.general == books.general and kept.made_at <= books.now:
+    if kept is not None and kept.made_at <= books.now:
         carried = _renumbered(kept, intake, books)
-        every.known = carried.seen
+        every.know(carried.seen)
         carried = _only(carried, _untouched(carried, every.seen, books), books)
     rows = every
     while carried.until.height:
@@ -100,18 +100,32 @@ def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
     slots = kept.slots.join(books.laid.slots, on=["machine", "label"], how="left", suffix="_now", maintain_order="left")
     files = kept.parts.join(parts_of(intake.kept), on=["path", "batch", "number"], how="left", suffix="_now")
     slot, file = _places(slots, "slot"), _places(files, "file")
-    same = frames.until.join(books.keys, on=["machine", "key"], how="semi").select("machine")
-    gone = frames.seen.filter(_mapped("file", file).is_null()).select("machine")
-    unfit = frames.until.select("machine").join(same.join(gone, on="machine", how="anti"), on="machine", how="anti")
+    same = frames.until.join(books.keys, on=["machine", "key"], how="semi")["machine"]
+    moved = Carried(*(frame.with_columns(_renumber(frame, slot, file)) for frame in frames))
+    lost = {str(machine) for old, new in zip(frames, moved, strict=True) for machine in _lost(old, new, kept.slots)}
+    unfit = frames.until.filter(~pl.col("machine").is_in(same.implode()) | pl.col("machine").is_in(sorted(lost)))
     if unfit.height:
-        frames = frames.without(unfit["machine"], kept.slots.join(unfit, on="machine", how="semi")["slot"])
-    moved = [frame.with_columns(_renumber(frame, slot, file)) for frame in frames]
-    carried = Carried(*moved)
-    seen = carried.seen.filter(pl.col("file").is_not_null())
+        moved = moved.without(unfit["machine"], books.laid.slots.join(unfit, on="machine", how="semi")["slot"])
+    carried = moved._replace(seen=moved.seen.drop_nulls())
     # Slots stay in their order from one layout to the next, unless lines of it were moved.
     in_order = slots["slot_now"].drop_nulls().is_sorted() and files.sort("file")["file_now"].drop_nulls().is_sorted()
-    carried = carried._replace(seen=seen)
     return carried if in_order else Carried(*(guard(frame, spec) for frame, spec in zip(carried, CARRIED, strict=True)))
+
+
+def _lost(old: Frame, new: Frame, slots: Frame) -> list[str | None]:
+    """Machines with a row whose slot or file is not there any more. old, new: a frame before and after its numbers were
+    changed. slots: those of the old numbers."""
+    gone = [
+        new[name].is_null() & old[name].is_not_null()
+        for name in ("slot", "file", "other_file") if name in old.columns and new[name].null_count()
+    ]  # fmt: skip
+    if "evidence" in old.columns:
+        gone.append(new["evidence"].list.eval(pl.element().struct.field("file").is_null()).list.any())
+    if not any(each.any() for each in gone):
+        return []
+    rows = old.filter(pl.any_horizontal(*gone))
+    named = rows if "machine" in old.columns else rows.select("slot").join(slots, on="slot", how="inner")
+    return named["machine"].unique().to_list()
 
 
 def _places(numbers: Frame, name: str) -> pl.Series:
@@ -251,17 +265,25 @@ class Forward(NamedTuple):
     books: Books
 
     def kept(self, parts: Frame) -> Kept:
-        """What is to be kept of it. parts: as from parts_of, of all files that are: a machine with rows in another is
-        left out, for these will be read anew."""
-        laid = self.books.laid
-        unkept = self.seen.join(parts, on="file", how="anti")["machine"].unique()
-        slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))["slot"]
-        carried = self.reckoned.without(unkept, slots)
+        """What is to be kept of it. parts: as from parts_of, of all files that are. A machine with rows in another file
+        is left out, for these are read anew each time. Mended rows are such: `seen` has them in the file for which they
+        stand, the frames that came of them in their own.
+        """
+        laid, every = self.books.laid, (self.seen, self.reckoned.hours, self.repeats)
+        named = [frame.select("machine", name) for frame in every for name in ("file", "other_file") if name in frame]
+        unkept = pl.concat(
+            frame.rename({frame.columns[1]: "file"}).drop_nulls().join(parts, on="file", how="anti").select("machine")
+            for frame in named
+        )["machine"].unique()
+        slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
+        carried = self.reckoned.without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
         counted, collected = _marks(self.books, until)
         ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
-        repeated = guard(ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names), REPEATED)
+        repeated = ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names)
         seen = self.seen.join(parts, on="file", how="semi", maintain_order="left")
-        carried = carried._replace(until=until, seen=seen, counted=counted, collected=collected, repeated=repeated)
+        whole = carried._replace(until=until, seen=seen, counted=counted, collected=collected, repeated=repeated)
+        # In the order and shape of their specs: the same runs then carry the same bytes.
+        frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
         here = parts.join(seen, on="file", how="semi").sort("file")
-        return Kept(carried, laid.slots, here, self.books.general, self.books.now)
+        return Kept(frames, laid.slots, here, self.books.general, self.books.now)

@@ -1,5 +1,6 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -180,7 +181,7 @@ def _reconcile(
     else:
         general = general_key(settings, corrections, intake.paths)
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
-        intake, parts, forward = _on_and_on(intake, books, history.carried(route.root), work, on_step)
+        intake, parts, forward = _on_and_on(intake, books, history.carried(route.root, general), work, on_step)
     money = card_money(
         sheets.payouts,
         stacked(part.days.covered for part in parts),
@@ -266,8 +267,11 @@ class Task(NamedTuple):
 def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
     """Reckon some machines at a time."""
     assert intake.rows is not None
-    machines: dict[str, int] = dict.fromkeys(task.laid.zones, 0)
-    spans = spans_of(machines | intake.rows.machines, vends_at_once())
+    # A window carried forward takes about as much room as a vend.
+    windows = task.carried.sold.join(task.laid.slots, on="slot", how="inner")["machine"].value_counts()
+    weights = Counter(dict.fromkeys(task.laid.zones, 0) | intake.rows.machines)
+    weights.update(dict(windows.iter_rows()))
+    spans = spans_of(weights, vends_at_once())
     parts: list[Reckoned] = []
     kept: list[Frame] = []
     notices: list[Frame] = [task.carried.repeated]

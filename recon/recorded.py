@@ -21,6 +21,7 @@ from recon.ledger.carry import PARTS, clear_carried, keep_carried
 from recon.ledger.history import carried_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
+from recon.model.errors import ReconError
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
 from recon.reconcile import Progress, Run, Wanted, run
@@ -96,7 +97,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         until=done.until,
         at=done.now,
     )
-    if carried is not None:
+    if carried is not None and finished.forward is not None:
         ledger.commit()
         clear_carried(folder, carried)
     return Recorded(finished, report.folder)
@@ -111,7 +112,11 @@ def _carried_on(ledger: Writer, folder: Path, finished: Run, places: Mapping[int
         return carried_of(ledger)
     paths = finished.intake.paths
     rows = [(file, paths[file], *place) for file, place in sorted(places.items())]
-    return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
+    try:
+        return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
+    except ReconError:
+        # It saves the next run some work, and is no part of the record: a run does not fail for it.
+        return None
 
 
 def versions() -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 A vend is past where it lies before the moment (`until`) up to which its machine is carried. Sums, extremes and lists of
 first rows add up: of all vends they are those of the past and of the others put together, so that a run which holds the
-others alone comes to the same. That a past vend comes to what it came to before is for recon.carried_forward to see.
+others alone comes to the same. That a past vend comes to what it came to before is for recon.carrying to see.
 """
 
 from typing import NamedTuple

@@ -69,7 +69,10 @@ def _cards(days: CardDays, priced: Frame, past: pl.Series, zone: str) -> Frame:
     """The card vends of uncovered days: those that a finding tells, and past ones that a later one may."""
     span = ("machine", "day", "first_time", "last_time")
     open_ = days.past.select(span).join(days.covered, on=["machine", "day"], how="anti")
-    asked = pl.concat([days.unpaid.select(span), open_]).unique(["machine", "day"])
+    # The same day may be in both, in the second only as far as it is past.
+    asked = pl.concat([days.unpaid.select(span), open_]).group_by("machine", "day").agg(
+        pl.col("first_time").min(), pl.col("last_time").max()
+    )  # fmt: skip
     if asked.height == 0:
         return pl.DataFrame(schema={**CARDS.schema, "past": pl.Boolean})
     vends = priced.select("machine", "time", "file", "row", "tender", "stayed_paid", past.alias("past"))

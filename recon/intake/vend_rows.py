@@ -61,14 +61,13 @@ class _Table:
 class VendRows:
     """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is.
 
-    known: what earlier runs saw of some files, all of it, as a frame `seen`: these need not be looked through again.
     until: as a frame `until`, machines of which only the rows from a moment on are asked for.
     """
 
     _held: list[Frame] = field(default_factory=list)
     _tables: list[_Table] = field(default_factory=list)
     _folder: Path | None = None
-    known: Frame = field(default_factory=SEEN.empty)
+    _known: Frame = field(default_factory=SEEN.empty)
     until: Frame = field(default_factory=UNTIL.empty)
     _of: "VendRows | None" = None
 
@@ -114,7 +113,12 @@ class VendRows:
 
     def later(self, until: Frame) -> "VendRows":
         """The same rows, but of some machines those from a moment on alone. until: see the class."""
-        return VendRows(self._held, self._tables, known=self.known, until=until, _of=self)
+        return VendRows(self._held, self._tables, until=until, _of=self)
+
+    def know(self, seen: Frame) -> None:
+        """Take what earlier runs saw of some files, all of it, as a frame `seen`: they are not looked through again."""
+        assert "seen" not in self.__dict__, "all files were looked through already"
+        self._known = seen
 
     def _scans(self) -> list[pl.LazyFrame]:
         held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
@@ -141,10 +145,13 @@ class VendRows:
 
     @cached_property
     def seen(self) -> Frame:
-        """What machines are in which files, from when to when (frame `seen`): of all rows, asked for or not."""
+        """What machines are in which files, from when to when (frame `seen`): of all rows, asked for or not.
+
+        Mended rows count for the files in which they stood.
+        """
         if self._of is not None:
             return self._of.seen
-        files = set(self.known["file"])
+        files = set(self._known["file"])
         unknown = ~pl.col("file").is_in(sorted(files))
         tables = [
             table.scan().filter(unknown) for table in self._tables if not files.issuperset(table.numbers.values())
@@ -156,7 +163,7 @@ class VendRows:
             )
             for rows in (*tables, *(frame.lazy() for frame in self._held))
         ]  # fmt: skip
-        parts = pl.concat([self.known, *(part.select(SEEN.names) for part in pl.collect_all(own))])
+        parts = pl.concat([self._known, *(part.select(SEEN.names) for part in pl.collect_all(own))])
         every = parts.group_by("machine", "file").agg(
             pl.col("first").min(), pl.col("last").max(), pl.col("rows").sum()
         )

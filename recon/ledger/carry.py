@@ -9,6 +9,7 @@ import hashlib
 import io
 import json
 import zipfile
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -39,10 +40,18 @@ class Kept(NamedTuple):
 
 
 def keep_carried(root: Path, kept: Kept) -> str:
-    """Keep it, once. Returns the SHA-256 of its file in hex. To be called while holding the lock of the ledger."""
+    """Keep it, once. Returns the SHA-256 of its file in hex. To be called while holding the lock of the ledger.
+
+    Raises ReconError where it cannot be written.
+    """
     data = _packed(kept)
     sha256 = hashlib.sha256(data).hexdigest()
-    write_once(root, carried_path(root, sha256), data)
+    path = carried_path(root, sha256)
+    with told(path):
+        if path.is_file() and path.read_bytes() != data:
+            # Somebody altered it: what counts is what the name says.
+            path.unlink()
+    write_once(root, path, data)
     return sha256
 
 
@@ -64,8 +73,11 @@ def _as_parquet(frame: Frame) -> bytes:
     return buffer.getvalue()
 
 
-def carried_in(root: Path, sha256: str | None) -> Kept | None:
-    """What was kept under a hash; None where it is not there any more, or is another."""
+def carried_in(root: Path, sha256: str | None, general: str | None = None) -> Kept | None:
+    """What was kept under a hash; None where it is not there any more, or was altered.
+
+    general: what all of it has to hang on, or there is none of it: another version may have given it another shape.
+    """
     if sha256 is None:
         return None
     try:
@@ -73,12 +85,19 @@ def carried_in(root: Path, sha256: str | None) -> Kept | None:
     except OSError:
         # Another run may just have put its own in its place.
         return None
-    return _unpacked(data) if hashlib.sha256(data).hexdigest() == sha256 else None
+    if hashlib.sha256(data).hexdigest() != sha256:
+        return None
+    try:
+        return _unpacked(data, general)
+    except (KeyError, ValueError, zipfile.BadZipFile, pl.exceptions.PolarsError):
+        return None
 
 
-def _unpacked(data: bytes) -> Kept:
+def _unpacked(data: bytes, general: str | None) -> Kept | None:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         meta = json.loads(archive.read("meta.json"))
+        if general not in (None, meta["general"]):
+            return None
         parts = pl.read_parquet(io.BytesIO(archive.read("parts.parquet")))
         frames = [_read(archive, spec) for spec in (*CARRIED, SLOTS)]
     return Kept(Carried(*frames[:-1]), frames[-1], parts, meta["general"], datetime.fromisoformat(meta["made_at"]))
@@ -91,9 +110,11 @@ def _read(archive: zipfile.ZipFile, spec: FrameSpec) -> Frame:
 
 
 def clear_carried(root: Path, but: str) -> None:
-    """Remove what earlier runs carried forward. To be called while holding the lock, once the entry is lasting."""
-    folder = carried_path(root, but).parent
-    with told(folder):
-        for path in folder.iterdir():
-            if path != carried_path(root, but):
-                path.unlink(missing_ok=True)
+    """Remove what earlier runs carried forward. To be called while holding the lock, once the entry is lasting.
+
+    What is there besides is somebody else's, and what cannot be removed does no harm.
+    """
+    for path in carried_path(root, but).parent.glob("*.zip"):
+        if path.is_file() and path != carried_path(root, but):
+            with suppress(OSError):
+                path.unlink()

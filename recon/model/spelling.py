@@ -71,7 +71,9 @@ def _by_moment(
     moments = frame[name].drop_nulls().unique().sort()
     told = moments.to_frame().select(_in_zone(pl.col(name), zone, form).alias(zone) for zone in here)
     texts = pl.concat(told.get_columns())
-    runs = frame["machine"].rle().struct.field("value")
-    places = pl.Series([here.index(zones.get(machine, default)) for machine in runs], dtype=pl.Int64)
-    at = places.gather(frame["machine"].rle_id()) * moments.len() + frame[name].rank("dense").cast(pl.Int64) - 1
+    of_zone = {zone: place for place, zone in enumerate(here)}
+    places = {machine: of_zone[zones.get(machine, default)] for machine in frame["machine"].unique() if machine}
+    usual = of_zone.get(default, 0)
+    place = frame["machine"].replace_strict(places, default=usual, return_dtype=pl.Int64).fill_null(usual)
+    at = place * moments.len() + frame[name].rank("dense").cast(pl.Int64) - 1
     return texts.gather(at).alias(name)

@@ -1,8 +1,10 @@
 """What a run without pages carries forward: the next comes to what a run from nothing gives, with less to reckon."""
 
+import io
 import json
 import random
 import shutil
+import zipfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,6 +17,7 @@ from weeks import HEAD, LABELS, MACHINES, START, TROUBLES, Weekly, weekly
 
 import recon
 from recon.balance.carried import NOTHING
+from recon.ledger import carry
 from recon.ledger.carry import carried_in
 from recon.ledger.history import history_in
 from recon.ledger.journal import reading
@@ -162,7 +165,7 @@ def test_a_ledger_of_before_has_none(tmp_path: Path) -> None:
     with reading(made.root) as ledger:
         [run] = ledger.entries("run-made")
     assert run.body["carried"] is None
-    assert history_in(made.root).carried(made.root) is None
+    assert history_in(made.root).forward is None
     assert verify_ledger(made.root).failure is None
 
 
@@ -311,12 +314,82 @@ def test_what_it_hangs_on_is_reckoned_again(
     assert _run(route) == fresh
 
 
-def test_no_card_number_and_no_name_is_in_it(route: Weekly) -> None:
-    """It holds sums and places; the references of vends are the last ones alone, which are no card numbers."""
+def test_mended_rows_that_are_taken_out_again(route: Weekly, tmp_path: Path) -> None:
+    """What came of them lies in a file that is no more; that of their own file is still there, and the same."""
+    for trouble in ("a row is mended", "mended rows are taken out"):
+        TROUBLES[trouble](route)
+        for _ in range(2):
+            assert list(route.differences(tmp_path / "fresh")) == [], trouble
+        route.log()
+        route.week += 1
+        route.sheets(route.begins)
+
+
+def test_of_another_shape_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As another version may have written it: by its hash it is whole."""
+    fresh = _from_nothing(route, tmp_path / "fresh")
+    plain = carry._packed
+
+    def other(kept: carry.Kept) -> bytes:
+        made, left = io.BytesIO(), zipfile.ZipFile(io.BytesIO(plain(kept)))
+        with zipfile.ZipFile(made, "w") as archive:
+            for name in left.namelist():
+                if name != "repeated.parquet":
+                    archive.writestr(name, left.read(name))
+        return made.getvalue()
+
+    for packed in (other, lambda kept: b"no zip at all", lambda kept: b""):
+        with monkeypatch.context() as patched:
+            patched.setattr(carry, "_packed", packed)
+            _run(route)
+        assert verify_ledger(route.root).failure is None
+        assert _run(route) == fresh
+
+
+def test_what_lies_in_its_way_fails_no_run(route: Weekly, tmp_path: Path) -> None:
+    fresh = _from_nothing(route, tmp_path / "fresh")
+    folder = _held(route).parent
+    (folder / "sub").mkdir()
+    (folder / "sub.zip").mkdir()
+    (folder / "note.txt").write_text("mine")
+    assert _run(route) == fresh
+    assert _run(route) == fresh
+    assert sorted(path.name for path in folder.iterdir() if path != _held(route)) == ["note.txt", "sub", "sub.zip"]
+    shutil.rmtree(folder)
+    folder.write_text("no folder")
+    assert _run(route) == fresh
+    assert history_in(route.root).forward is None
+    assert verify_ledger(route.root).failure is None
+    folder.unlink()
+    assert _run(route) == fresh
+    assert _held(route).is_file()
+
+
+def test_the_same_inputs_carry_the_same_bytes(route: Weekly, tmp_path: Path) -> None:
+    names = set()
+    for copy in range(3):
+        folder = tmp_path / f"copy-{copy}"
+        shutil.copytree(route.root, folder, ignore=shutil.ignore_patterns("ledger", "reports"))
+        run_and_record(folder, now=_now(route), page=False)
+        names.add(history_in(folder).forward)
+    assert len(names) == 1
+    path = carried_path(folder, str(history_in(folder).forward))
+    data = path.read_bytes()
+    path.write_bytes(data[:-1])
+    shutil.rmtree(folder / "reports")
+    run_and_record(folder, now=_now(route), page=False)
+    assert path.read_bytes() == data
+
+
+def test_no_card_number_is_in_it(route: Weekly) -> None:
+    """A log with one is not taken in at all, and so nothing comes of it."""
+    when = f"{route.begins - timedelta(days=12):%Y-%m-%dT%H:%M:%S}"
+    put(route.root / "inbox/vends-0.csv", f"{HEAD}{when},m-1,1,1.00,card,vended,4111111111111111,1\n")
+    _run(route)
     kept = carried_in(route.root, history_in(route.root).forward)
     assert kept is not None
-    texts = {name for spec in CARRIED for name, dtype in spec.schema.items() if dtype == pl.String}
-    assert texts == {"machine", "label", "product", "greatest", "key", "kind", "detail"}
+    assert kept.frames.totals["greatest"].null_count() == 0
+    assert not any("4111111111111111" in frame.write_json() for frame in (*kept.frames, kept.parts, kept.slots))
 
 
 def test_nothing_carried_is_nothing(route: Weekly) -> None:

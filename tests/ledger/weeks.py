@@ -220,6 +220,28 @@ def _box_put_right(route: Weekly) -> None:
         put(route.root / f"inbox/cash-right-{route.week}.csv", text)
 
 
+def _mended(route: Weekly) -> None:
+    """A log with a row that cannot be used, and that row mended in a rejects.csv."""
+    when = route.begins - timedelta(days=route.lot.choice([1, 9]))
+    name, row = f"vends-bad-{route.week}.csv", f"{when:%Y-%m-%dT%H:%M:%S},m-1,1,two,cash,vended,B{route.week},1"
+    put(route.root / f"inbox/{name}", f"{HEAD}{row}\n")
+    mended = row.replace("two", "1.00")
+    put(route.root / f"inbox/rejects-{route.week}.csv", f'file,row,reason,text\ninbox/{name},2,mended,"{mended}"\n')
+
+
+def _mended_gone(route: Weekly) -> None:
+    for path in (route.root / "inbox").glob("rejects-*.csv"):
+        path.unlink()
+        route.ledger_knows = True
+
+
+def _ahead(route: Weekly) -> None:
+    """Rows after the run: such a file is read each time."""
+    row = f"{route.begins - timedelta(days=10):%Y-%m-%dT%H:%M:%S},m-2,1,1.00,cash,vended,C{route.week},1\n"
+    later = row.replace(f"{route.begins.year}-", "2027-", 1).replace(",C", ",D")
+    put(route.root / f"inbox/vends-ahead-{route.week}.csv", HEAD + row + later)
+
+
 def _price_from_now(route: Weekly) -> None:
     machine, label = route.lot.choice(list(MACHINES)), route.lot.choice(LABELS)
     when = max(route.begins + timedelta(days=route.lot.choice([-40, -8, 0, 1])), START)
@@ -274,6 +296,9 @@ TROUBLES: dict[str, Callable[[Weekly], None]] = {
     "a reference comes again": _reference_again,
     "a count is put right": _sheet_put_right,
     "a collection is put right": _box_put_right,
+    "a row is mended": _mended,
+    "mended rows are taken out": _mended_gone,
+    "rows lie after the run": _ahead,
     "a layout changes": _price_from_now,
     "a file is renamed": _renamed,
     "a file goes": _gone,

@@ -257,7 +257,10 @@ def _check_carried(root: Path, rows: Sequence[Row], remarks: list[str]) -> None:
         raise LedgerDamaged(f"the last run-made entry: {sha256!r} is no SHA-256 of what it carried forward")
     path = carried_path(root, sha256)
     if path.is_file():
-        whole(root, path, sha256)
+        try:
+            whole(root, path, sha256)
+        except LedgerDamaged as failure:
+            raise LedgerDamaged(f"{failure}, or remove it: the next run reckons all vends anew instead") from failure
     else:
         remarks.append(f"{_shown(root, path)} is not there: the next run reckons all vends anew, and comes to the same")
 

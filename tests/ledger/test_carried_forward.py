@@ -1,7 +1,6 @@
 """What a run without pages carries forward: the next comes to what a run from nothing gives, with less to reckon."""
 
 import io
-import json
 import random
 import shutil
 import zipfile
@@ -16,7 +15,6 @@ from histories import put
 from weeks import HEAD, LABELS, MACHINES, START, TROUBLES, Weekly, weekly
 
 import recon
-from recon.balance.carried import NOTHING
 from recon.ledger import carry
 from recon.ledger.carry import carried_in
 from recon.ledger.history import history_in
@@ -390,9 +388,3 @@ def test_no_card_number_is_in_it(route: Weekly) -> None:
     assert kept is not None
     assert kept.frames.totals["greatest"].null_count() == 0
     assert not any("4111 1111" in frame.write_json() for frame in (*kept.frames, kept.parts, kept.slots))
-
-
-def test_nothing_carried_is_nothing(route: Weekly) -> None:
-    assert all(frame.height == 0 for frame in NOTHING)
-    told = json.loads(_run(route))
-    assert told["stock"]

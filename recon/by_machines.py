@@ -16,7 +16,8 @@ from recon.balance.money import Money, money_of
 from recon.balance.payouts import CardDays
 from recon.balance.prices import dearest, price_vends
 from recon.balance.running import breaches
-from recon.balance.silence import silent_spans
+from recon.balance.settled import settle
+from recon.balance.silence import silent_spans, stocked
 from recon.balance.stock import Stock, stock_windows
 from recon.balance.summary import machine_summaries, totals
 from recon.findings import of_matching, of_money, of_stock
@@ -125,20 +126,28 @@ def reckon(
     seen = terms.shown.at(priced)
     sums = money.totals if seen.height == priced.height else totals(seen)[0]
     hours, past_hours = _hours(priced, own, carried.hours, terms)
+    reach = money.totals.select("machine", log_start="first", log_end="last")
+    exposed = stocked(stock.spans, reach, laid.slots)
+    silences = silent_spans(exposed, reach, laid.slots, carried.settled)
+    carry = NOTHING
+    if carried.until.height:
+        settled = settle(stock, exposed, carried, reach, laid, terms.near)
+        past_vends = priced.select("machine", "slot", "priced").filter(own)
+        carry = to_carry(carried, money, stock, settled, past_hours, laid, past_vends)
     return Reckoned(
         priced=priced,
         balance=stock,
         stock=windows,
         cash=terms.shown.closing(money.cash.windows),
         summaries=machine_summaries(sums, windows, laid, settings.cards),
-        findings=_found(terms, sheets, laid, priced, stock, windows, money),
+        findings=_found(terms, sheets, laid, priced, stock, windows, money, silences),
         days=money.days,
         hours=hours,
         strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
         dearest=dearest(money.totals, laid, settings.currency, "top"),
         shown=(_moment(sums["first"].min()), _moment(sums["last"].max())),
         open_range=bool((priced["priced"] == "range").any()),
-        carry=to_carry(carried, money, stock, past_hours, laid, priced.select("machine", "slot", "priced").filter(own)),
+        carry=carry,
         wanting=wanting(carried, priced, stock, money, laid),
     )
 
@@ -157,14 +166,13 @@ def _moment(found: object) -> datetime | None:
 
 
 def _found(
-    terms: Terms, sheets: Sheets, laid: Layouts, priced: Frame, stock: Stock, windows: Frame, money: Money
+    terms: Terms, sheets: Sheets, laid: Layouts, priced: Frame, stock: Stock, windows: Frame, money: Money,
+    silences: Frame,
 ) -> Frame:
-    """What is to be found in some machines. windows: the stock windows shown."""
+    """What is to be found in some machines. windows: the stock windows shown. silences: as from silent_spans."""
     settings, spell = terms.route.settings, terms.spell
     strays = unmapped_numbers(priced)
     explained = explain(strays, stock.windows, laid, terms.route, priced)
-    reach = money.totals.select("machine", log_start="first", log_end="last")
-    silences = silent_spans(stock.spans, reach, laid.slots)
     cash = terms.shown.closing(money.cash.windows)
     return compile_findings(
         [

@@ -21,12 +21,12 @@ from recon.intake.kept import KeptPart
 from recon.intake.take_in import Intake
 from recon.intake.vend_rows import VendRows
 from recon.ledger.canonical import canonical
-from recon.ledger.carry import PARTS, Kept
+from recon.ledger.carry import PARTS, Kept, Text
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
-from recon.model.carried_frames import CARRIED, COLLECTED, COUNTED, REPEATED, UNTIL
+from recon.model.carried_frames import CARRIED, COLLECTED, REPEATED, SHEETS, UNTIL
 from recon.model.frame_spec import FrameSpec
-from recon.model.frames import TIME, Frame
+from recon.model.frames import Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
 
@@ -81,7 +81,8 @@ def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[Ve
     if kept is not None and kept.made_at <= books.now:
         carried = _renumbered(kept, intake, books)
         every.know(carried.seen)
-        carried = _only(carried, _untouched(carried, every.seen, books), books)
+        known = _known(kept, parts_of(intake.kept))["file_now"].drop_nulls()
+        carried = _only(carried, _untouched(carried, every.seen, books, known), books)
     rows = every
     while carried.until.height:
         rows = every.later(carried.until)
@@ -98,7 +99,7 @@ def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
     files are all there."""
     frames = kept.frames
     slots = kept.slots.join(books.laid.slots, on=["machine", "label"], how="left", suffix="_now", maintain_order="left")
-    files = kept.parts.join(parts_of(intake.kept), on=["path", "batch", "number"], how="left", suffix="_now")
+    files = _known(kept, parts_of(intake.kept))
     slot, file = _places(slots, "slot"), _places(files, "file")
     same = frames.until.join(books.keys, on=["machine", "key"], how="semi")["machine"]
     moved = Carried(*(frame.with_columns(_renumber(frame, slot, file)) for frame in frames))
@@ -112,12 +113,21 @@ def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
     return carried if in_order else Carried(*(guard(frame, spec) for frame, spec in zip(carried, CARRIED, strict=True)))
 
 
+def _known(kept: Kept, parts: Frame) -> Frame:
+    """The files of what was kept, with the number that each has now (`file_now`), null where it is gone."""
+    return kept.parts.join(parts, on=["path", "batch", "number"], how="left", suffix="_now")
+
+
+_FILES = ("file", "other_file", "final_file")
+"""Columns with numbers of files."""
+
+
 def _lost(old: Frame, new: Frame, slots: Frame) -> list[str | None]:
     """Machines with a row whose slot or file is not there any more. old, new: a frame before and after its numbers were
     changed. slots: those of the old numbers."""
     gone = [
         new[name].is_null() & old[name].is_not_null()
-        for name in ("slot", "file", "other_file") if name in old.columns and new[name].null_count()
+        for name in ("slot", *_FILES) if name in old.columns and new[name].null_count()
     ]  # fmt: skip
     if "evidence" in old.columns:
         gone.append(new["evidence"].list.eval(pl.element().struct.field("file").is_null()).list.any())
@@ -141,7 +151,7 @@ def _mapped(name: str, numbers: pl.Series) -> pl.Expr:
 
 
 def _renumber(frame: Frame, slot: pl.Series, file: pl.Series) -> list[pl.Expr]:
-    of = {"slot": slot, "file": file, "other_file": file}
+    of = {"slot": slot} | dict.fromkeys(_FILES, file)
     plain = [_mapped(name, of[name]).alias(name) for name in frame.columns if name in of]
     if "evidence" in frame.columns:
         place = pl.element().struct.with_fields(
@@ -164,15 +174,15 @@ def _only(carried: Carried, machines: Frame, books: Books) -> Carried:
     return carried.without(gone, slots)
 
 
-def _untouched(carried: Carried, seen: Frame, books: Books) -> Frame:
-    """The machines into whose past nothing new falls. seen: of all files, with the new ones."""
+def _untouched(carried: Carried, seen: Frame, books: Books, known: pl.Series) -> Frame:
+    """The machines into whose past nothing new falls. seen: of all files of vends, with the new ones. known: numbers of
+    the files that were there when it was carried forward."""
     until = carried.until
     new = seen.join(carried.seen, on=["machine", "file"], how="anti").join(until, on="machine", how="inner")
-    counted, collected = _marks(books, until)
     changed = [
         new.filter(pl.col("first") < pl.col("until")).select("machine"),
-        _differing(counted, carried.counted).join(books.laid.slots, on="slot", how="inner").select("machine"),
-        _differing(collected, carried.collected).select("machine"),
+        _in_new_sheets(books, until, known),
+        _differing(_collected(books, until), carried.collected).select("machine"),
         _lacking_cash(until, books),
     ]
     return until.select("machine").join(pl.concat(changed), on="machine", how="anti")
@@ -185,25 +195,21 @@ def _differing(now: Frame, then: Frame) -> Frame:
     return pl.concat([now.join(then, on=both, how="anti"), then.join(now, on=both, how="anti")])
 
 
-def _marks(books: Books, until: Frame) -> tuple[Frame, Frame]:
-    """The counts and collections that decide to which window the vends of a machine before `until` belong: frames
-    `counted` and `collected`."""
+def _in_new_sheets(books: Books, until: Frame, known: pl.Series) -> Frame:
+    """Machines of which a sheet that was not there before tells something of the time up to `until`, or of when vends
+    before that may still count. A sheet that was there tells the same."""
+    sheets = books.sheets
+    new = [frame.filter(~pl.col("file").is_in(known.implode())) for frame in (sheets.counts, sheets.loads)]
+    told = pl.concat([frame.select("machine", "time") for frame in new]).join(until, on="machine", how="inner")
+    return told.filter(pl.col("time") < pl.col("until") + books.near).select("machine")
+
+
+def _collected(books: Books, until: Frame) -> Frame:
+    """The collections that decide to which window the vends of a machine before `until` belong: frame `collected`."""
     ends = until.select("machine", end=pl.col("until") + books.near)
-    counts, cash = books.sheets.counts, books.sheets.cash.select(COLLECTED.names)
-    known = counts.select(*COUNTED.names, "counted").drop_nulls().select(COUNTED.names)
-    of_slots = books.laid.slots.join(ends, on="machine", how="inner")
-    counted = known.filter(pl.col("time") < _looked_up("slot", of_slots))
+    cash = books.sheets.cash.select(COLLECTED.names)
     collected = cash.join(ends, on="machine", how="inner").filter(pl.col("time") < pl.col("end"))
-    return _once(counted, COUNTED), _once(collected.select(COLLECTED.names), COLLECTED)
-
-
-def _looked_up(key: str, ends: Frame) -> pl.Expr:
-    """The moment (`end`) of each slot; none where it has none."""
-    most = ends[key].max()
-    moments = pl.Series("end", [None], dtype=TIME).new_from_index(0, most + 1 if isinstance(most, int) else 0)
-    if ends.height == 0:
-        return pl.lit(None, TIME)
-    return pl.lit(moments.scatter(ends[key], ends["end"])).gather(pl.col(key), null_on_oob=True)
+    return _once(collected.select(COLLECTED.names), COLLECTED)
 
 
 def _once(marks: Frame, spec: FrameSpec) -> Frame:
@@ -264,26 +270,36 @@ class Forward(NamedTuple):
     seen: Frame
     books: Books
 
-    def kept(self, parts: Frame) -> Kept:
-        """What is to be kept of it. parts: as from parts_of, of all files that are. A machine with rows in another file
-        is left out, for these are read anew each time. Mended rows are such: `seen` has them in the file for which they
-        stand, the frames that came of them in their own.
+    def kept(self, parts: Frame, text: Text) -> Kept:
+        """What is to be kept of it. parts: as from parts_of, of all files that are. text: where the results of this run
+        stand, and the settled windows in them. A machine with rows in another file is left out, for these are read anew
+        each time. Mended rows are such: `seen` has them in the file for which they stand, the frames that came of them
+        in their own.
         """
-        laid, every = self.books.laid, (self.seen, self.reckoned.hours, self.repeats)
+        laid, sheets = self.books.laid, self._sheets()
+        every = (self.seen, sheets, self.reckoned.hours, self.repeats)
         named = [frame.select("machine", name) for frame in every for name in ("file", "other_file") if name in frame]
         unkept = pl.concat(
             frame.rename({frame.columns[1]: "file"}).drop_nulls().join(parts, on="file", how="anti").select("machine")
             for frame in named
         )["machine"].unique()
         slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
-        carried = self.reckoned.without(unkept, slots["slot"])
+        carried = self.reckoned._replace(spelled=text.spelled).without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
-        counted, collected = _marks(self.books, until)
         ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
         repeated = ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names)
         seen = self.seen.join(parts, on="file", how="semi", maintain_order="left")
-        whole = carried._replace(until=until, seen=seen, counted=counted, collected=collected, repeated=repeated)
+        whole = carried._replace(
+            until=until, seen=seen, collected=_collected(self.books, until), repeated=repeated,
+            sheets=sheets.join(until, on="machine", how="semi"),
+        )  # fmt: skip
         # In the order and shape of their specs: the same runs then carry the same bytes.
         frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
-        here = parts.join(seen, on="file", how="semi").sort("file")
-        return Kept(frames, laid.slots, here, self.books.general, self.books.now)
+        named_files = pl.concat([seen.select("file"), sheets.select("file")])
+        here = parts.join(named_files, on="file", how="semi").sort("file")
+        return Kept(frames, laid.slots, here, self.books.general, self.books.now, text.report, text.sha256)
+
+    def _sheets(self) -> Frame:
+        """Which machines are in which files of counts and loads."""
+        both = (self.books.sheets.counts, self.books.sheets.loads)
+        return pl.concat([frame.select(SHEETS.names) for frame in both]).unique()

@@ -33,7 +33,7 @@ from recon.model.border import guard
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import VENDS, Frame
 from recon.model.problem import Problem
-from recon.model.reconciliation import Reconciliation
+from recon.model.reconciliation import Earlier, Reconciliation
 from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.words import FileKind
@@ -173,7 +173,7 @@ def _reconcile(
     ) -> Reckoned:
         return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top, carried)
 
-    forward = None
+    forward, earlier = None, None
     if intake.rows is None:
         parts = [work(intake.vends, sheets, laid)]
     elif wanted != "sums" or not shown.all:
@@ -181,7 +181,10 @@ def _reconcile(
     else:
         general = general_key(settings, corrections, intake.paths)
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
-        intake, parts, forward = _on_and_on(intake, books, history.carried(route.root, general), work, on_step)
+        kept = history.carried(route.root, general)
+        intake, parts, forward, carried = _on_and_on(intake, books, kept, work, on_step)
+        if kept is not None and carried.settled.height:
+            earlier = Earlier(carried.settled, carried.spelled, kept.results(route.root))
     money = card_money(
         sheets.payouts,
         stacked(part.days.covered for part in parts),
@@ -199,7 +202,7 @@ def _reconcile(
     found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
-    return intake, _told(terms, laid, frames, parts), parts, forward
+    return intake, _told(terms, laid, frames, parts, earlier), parts, forward
 
 
 def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Reckoned]) -> dict[str, Frame]:
@@ -223,7 +226,9 @@ def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Recko
     } | {str(kind): rows for kind, rows in placed.right.items()}
 
 
-def _told(terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Sequence[Reckoned]) -> Reconciliation:
+def _told(
+    terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Sequence[Reckoned], earlier: Earlier | None
+) -> Reconciliation:
     settings, shown = terms.route.settings, terms.shown
     ends = [part.shown for part in parts]
     return Reconciliation(
@@ -242,6 +247,7 @@ def _told(terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Seque
             min((first for first, _ in ends if first is not None), default=None),
             max((last for _, last in ends if last is not None), default=None),
         ),
+        earlier=earlier,
     )
 
 
@@ -293,8 +299,8 @@ def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
 
 def _on_and_on(
     intake: Intake, books: Books, kept: Kept | None, work: Callable[..., Reckoned], on_step: Progress
-) -> tuple[Intake, list[Reckoned], Forward]:
-    """Reckon what an earlier run did not carry forward, and say what is to be from now on."""
+) -> tuple[Intake, list[Reckoned], Forward, Carried]:
+    """Reckon what an earlier run did not carry forward. Says too what is to be carried from now on, and what was."""
     rows, carried = brought_forward(kept, intake, books)
     while True:
         task = Task(work, books.sheets, books.laid, carried, on_step, "sums")
@@ -304,7 +310,7 @@ def _on_and_on(
             break
         rows, carried = without(wanting, intake, carried, rows, books)
     reckoned = Carried(*(pl.concat(frames) for frames in zip(*(part.carry for part in parts), strict=True)))
-    return told, parts, Forward(reckoned, told.repeats, rows.seen, books)
+    return told, parts, Forward(reckoned, told.repeats, rows.seen, books), carried
 
 
 def _across(

@@ -17,7 +17,7 @@ from typing import Any
 import polars as pl
 
 from recon import __version__
-from recon.ledger.carry import PARTS, clear_carried, keep_carried
+from recon.ledger.carry import PARTS, Text, clear_carried, keep_carried
 from recon.ledger.history import carried_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
@@ -28,6 +28,7 @@ from recon.reconcile import Progress, Run, Wanted, run
 from recon.report.folder import Content, Hashed, write_report
 from recon.report.rejects_csv import rejects_csv
 from recon.report.results_json import results_pieces
+from recon.report.stock_lines import StockLines
 from recon.route.folder import read_settings
 
 
@@ -73,7 +74,9 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
-    results = _Results(results_pieces(finished.reconciliation))
+    settled = None if finished.forward is None else finished.forward.reckoned.settled
+    lines = StockLines(finished.reconciliation, settled)
+    results = _Results(results_pieces(finished.reconciliation, lines))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
         from recon.report.html import report_pages
@@ -82,7 +85,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     if tables:
         files = chain(files, _tables(finished.reconciliation))
     report = write_report(folder, done, files)
-    carried = _carried_on(ledger, folder, finished, places)
+    text = Text(report.folder.name, results.digest, lines.spelled)
+    carried = _carried_on(ledger, folder, finished, places, text)
     record_run(
         ledger,
         report=report.folder.name,
@@ -103,17 +107,19 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     return Recorded(finished, report.folder)
 
 
-def _carried_on(ledger: Writer, folder: Path, finished: Run, places: Mapping[int, tuple[str, int]]) -> str | None:
+def _carried_on(
+    ledger: Writer, folder: Path, finished: Run, places: Mapping[int, tuple[str, int]], text: Text
+) -> str | None:
     """Keep what is to be carried forward; where this run has nothing of that, what the one before carried stays.
 
-    places: as from record_files. Returns the hash of what is carried from now on.
+    places: as from record_files. text: the results of this run. Returns the hash of what is carried from now on.
     """
     if finished.forward is None:
         return carried_of(ledger)
     paths = finished.intake.paths
     rows = [(file, paths[file], *place) for file, place in sorted(places.items())]
     try:
-        return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
+        return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row"), text))
     except ReconError:
         # It saves the next run some work, and is no part of the record: a run does not fail for it.
         return None

@@ -28,9 +28,13 @@ class Carried(NamedTuple):
     filled: Frame
     differing: Frame
     seen: Frame
-    counted: Frame
+    sheets: Frame
     collected: Frame
     repeated: Frame
+    settled: Frame
+    told: Frame
+    restated: Frame
+    spelled: Frame
 
     def of(self, first: str, last: str, slots: pl.Series) -> "Carried":
         """That of the machines whose ids lie from `first` to `last`. slots: the numbers of theirs."""
@@ -44,6 +48,16 @@ class Carried(NamedTuple):
         kept = [frame.filter(own if "machine" in frame.columns else theirs) for frame in self]
         # Of files it is known all the same to what moment they reach.
         return Carried(*kept)._replace(seen=self.seen)
+
+
+def looked_up(key: str, of: Frame, name: str) -> pl.Expr:
+    """The moment `name` that `of` has for each number in the column `key`; null where it has none. of: one row a
+    number."""
+    most = of[key].max()
+    if not isinstance(most, int):
+        return pl.lit(None, of.schema[name])
+    moments = pl.Series(name, [None], dtype=of.schema[name]).new_from_index(0, most + 1)
+    return pl.lit(moments.scatter(of[key], of[name])).gather(pl.col(key), null_on_oob=True)
 
 
 NOTHING = Carried(*(spec.empty() for spec in specs.CARRIED))

@@ -4,9 +4,10 @@ where some lack or a price may yet change, all vends of the machine are wanted a
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried
+from recon.balance.carried import Carried
 from recon.balance.money import Money
 from recon.balance.running import may_breach
+from recon.balance.settled import Settled, may_differ
 from recon.balance.stock import Stock
 from recon.match.states import Layouts
 from recon.model.border import guard
@@ -18,19 +19,17 @@ _MAY_CHANGE = ("neighbours", "range")
 
 
 def to_carry(
-    carried: Carried, money: Money, stock: Stock, hours: Frame, layouts: Layouts, past_vends: Frame
+    carried: Carried, money: Money, stock: Stock, settled: Settled, hours: Frame, layouts: Layouts, past_vends: Frame
 ) -> Carried:
     """What of the past of some machines is to be carried forward.
 
     carried: what was before; its `until` holds from now on. past_vends: those that came to be past (machine, slot,
     priced): a machine with one that no slot had, or whose price may yet change, is left out.
     """
-    if carried.until.height == 0:
-        return NOTHING
     unsettled = pl.col("slot").is_null() | pl.col("priced").is_in(_MAY_CHANGE)
     left_out = past_vends.filter(unsettled)["machine"].unique()
     every = carried._replace(
-        sold=stock.sold,
+        sold=settled.sold,
         moved=_asked_for(stock, carried.until, layouts),
         cashed=money.cash.cashed,
         loose=guard(money.loose.filter("past").select(LOOSE.names), LOOSE),
@@ -40,6 +39,9 @@ def to_carry(
         hours=hours,
         filled=money.odd.past_filled,
         differing=money.odd.past_differing,
+        settled=settled.settled,
+        told=settled.told,
+        restated=settled.restated,
     )
     slots = layouts.slots.filter(pl.col("machine").is_in(left_out.implode()))["slot"]
     return every.without(left_out, slots) if left_out.len() else every
@@ -54,11 +56,6 @@ def _asked_for(stock: Stock, until: Frame, layouts: Layouts) -> Frame:
     asked = spans.filter(open_ | may_differ() | may_breach(layouts)).select("slot", pl.col("time").alias("opened_at"))
     inside = stock.moved.filter(pl.col("opened_at").is_not_null()).join(asked, on=["slot", "opened_at"], how="semi")
     return guard(pl.concat([stock.moved.filter(pl.col("opened_at").is_null()), inside]), MOVED)
-
-
-def may_differ() -> pl.Expr:
-    """Whether a window may disagree: of others nobody asks for the vends."""
-    return (pl.col("close_counted") != pl.col("expected")).fill_null(False)
 
 
 def wanting(carried: Carried, priced: Frame, stock: Stock, money: Money, layouts: Layouts) -> tuple[str, ...]:

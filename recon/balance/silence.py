@@ -7,6 +7,7 @@ never sold, a quarter of the machine's median rate stands in, and the chance is 
 
 import polars as pl
 
+from recon.balance.carried import NOTHING
 from recon.model.frames import Frame
 
 UNLIKELY = 0.001
@@ -17,18 +18,18 @@ CAUTIOUS_SHARE = 0.25
 """Of the machine's median rate, for a slot without sales of its own."""
 
 
-def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
+def silent_spans(own: Frame, reach: Frame, slots: Frame, settled: Frame = NOTHING.settled) -> Frame:
     """Windows of stocked slots without a vend, where a vend was to be expected.
 
-    spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). reach: from
-    when to when the log of each machine goes (machine, log_start, log_end): a window is judged only as far as that, and
-    only if the machine sold something in it. Returns slot, machine, label, opened_at, closed_at (null while open),
-    units (in stock), expected_vends (Float64, at the slot's rate), chance (Float64), file, row. Sorted by slot and
-    time.
+    own: as from `stocked`. reach: from when to when the log of each machine goes (machine, log_start, log_end): a
+    window is judged only as far as that, and only if the machine sold something in it. settled: what the windows come
+    to that were left out, none of which sold nothing (frame `settled`). Returns slot, machine, label, opened_at,
+    closed_at (null while open), units (in stock), expected_vends (Float64, at the slot's rate), chance (Float64), file,
+    row. Sorted by slot and time.
     """
     placed = slots.join(reach, on="machine", how="inner")
-    own = _stocked(spans, placed)
-    sums = own.group_by("slot").agg(pl.col("events", "exposure").sum().name.suffix("_of_slot"))
+    counted = [frame.select("slot", "events", "exposure") for frame in (own, settled.filter(pl.col("windows") > 0))]
+    sums = pl.concat(counted).group_by("slot").agg(pl.col("events", "exposure").sum().name.suffix("_of_slot"))
     # A window in which the whole machine logged nothing tells of its reader, not of one slot.
     idle = (pl.col("events") == 0) & (pl.col("stock") > 0) & (pl.col("exposure") > 0)
     quiet = _while_others_sold(own.filter(idle).join(placed, on="slot", how="inner"), own, placed)
@@ -65,9 +66,14 @@ def silent_spans(spans: Frame, reach: Frame, slots: Frame) -> Frame:
     )
 
 
-def _stocked(spans: Frame, placed: Frame) -> Frame:
+def stocked(spans: Frame, reach: Frame, slots: Frame) -> Frame:
     """The windows in which there was something to sell, with `stock` (units at first) and `exposure` (seconds for which
-    it could sell and the log tells of it)."""
+    it could sell and the log tells of it).
+
+    spans: windows with opening, loaded, removed, events, last_vend, time, next_time (open ones included). reach: as for
+    `silent_spans`.
+    """
+    placed = slots.join(reach, on="machine", how="inner")
     here = spans.join(placed.select("slot", "log_start", "log_end"), on="slot", how="inner")
     ends = pl.min_horizontal(pl.col("next_time").fill_null(pl.col("log_end")), "log_end")
     starts = pl.max_horizontal("time", "log_start")

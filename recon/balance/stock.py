@@ -10,7 +10,7 @@ from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried
+from recon.balance.carried import NOTHING, Carried, looked_up
 from recon.balance.rounding import cost_minor
 from recon.balance.windows import (
     added,
@@ -28,22 +28,24 @@ from recon.balance.windows import (
 from recon.match.asof import in_force
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
-from recon.model.carried_frames import MOVED, SOLD
+from recon.model.carried_frames import MOVED, RESTATED, SOLD
 from recon.model.frames import STOCK_WINDOWS, TIME, Frame
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them.
-    moves: every load, removal and vend by window; of what was carried forward, those that were kept. restated: counts
-    that a later sheet put right. early: slots whose vends or loads came before any count. sold, moved: what of past
-    vends is to be carried forward, by the specs of those names."""
+    """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them; both
+    but for settled windows that were left out. moves: every load, removal and vend by window; of what was carried
+    forward, those that were kept. restated: counts that a later sheet put right, with what counts instead. early: slots
+    whose vends or loads came before any count. first_counts: slot, first_count. sold, moved: what of past vends is to
+    be carried forward, by the specs of those names, that of settled windows among it."""
 
     windows: Frame
     spans: Frame
     moves: Frame
     restated: Frame
     early: Frame
+    first_counts: Frame
     sold: Frame
     moved: Frame
 
@@ -63,9 +65,10 @@ def stock_windows(
 
     counts, loads: with `slot` (rows without one are left out). priced: vends with `slot` and `units`. near: vends this
     close to a count may fall on either side of it. count_first: a sheet's count stands before its loads and removals.
-    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these.
+    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these: settled
+    windows that nobody asks for are left out.
     """
-    placed = counts.filter(pl.col("slot").is_not_null())
+    placed = _asked_for(counts.filter(pl.col("slot").is_not_null()), carried)
     in_files = ordered(placed.filter(pl.col("counted").is_not_null()), ("file", "row"))
     seen = ordered(in_files, ("slot", "time"))
     followed = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("time") == pl.col("time").shift(-1))
@@ -77,18 +80,52 @@ def stock_windows(
     gone = vends.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0))
     sold = into_windows(gone, marks, "slot", near)
     sums = _sums(sold, marks, near, carried.sold)
-    spans = _spans(marks, filled, sums)
+    spans = _without_gaps(_spans(marks, filled, sums), carried)
     moved = _kept_moves(sold, marks, carried.moved)
-    early = _early(gone.drop("outcome"), loads, marks, carried.moved)
+    firsts = _first_counts(marks, carried.settled)
+    early = _early(gone.drop("outcome"), loads, firsts, carried.moved)
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
         moves=_moves(filled, moved),
-        restated=_restated(seen, last),
+        restated=_restated(seen, last, carried),
         early=early,
+        first_counts=firsts,
         sold=to_carry(sums, marks, "slot", SOLD),
         moved=_moved(moved, early),
     )
+
+
+def _asked_for(counts: Frame, carried: Carried) -> Frame:
+    """The lines of sheets that windows are made of: of settled ones only those that open or close a told window, and
+    those that were left blank."""
+    if carried.settled.height == 0:
+        return counts
+    old = (pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)
+    marked = counts.select(old & pl.col("counted").is_not_null()).to_series()
+    ends = [carried.told.select("slot", pl.col(name).alias("time")) for name in ("opened_at", "closed_at")]
+    told = counts.filter(marked).join(pl.concat(ends), on=["slot", "time"], how="semi")
+    return pl.concat([counts.filter(~marked), told])
+
+
+def _without_gaps(spans: Frame, carried: Carried) -> Frame:
+    """Spans without what lies between a told window and the next window that is made of counts."""
+    if carried.settled.height == 0:
+        return spans
+    old = spans.select((pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)).to_series()
+    opening = carried.told.select("slot", pl.col("opened_at").alias("time"))
+    told = spans.filter(old).join(opening, on=["slot", "time"], how="semi")
+    return pl.concat([told, spans.filter(~old)]).sort("mark")
+
+
+def _first_counts(marks: Frame, settled: Frame) -> Frame:
+    """slot, first_count: the first count of each slot, settled ones included."""
+    known = settled.select("slot", "first_count")
+    # Marks stand slot by slot, in the order of their times.
+    firsts = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True)).select(
+        "slot", pl.col("time").alias("first_count")
+    )  # fmt: skip
+    return firsts if known.height == 0 else pl.concat([known, firsts.join(known, on="slot", how="anti")])
 
 
 def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
@@ -227,8 +264,8 @@ def _moved(moved: Frame, early: Frame) -> Frame:
     return pl.concat([part.select(MOVED.names) for part in (inside, before)])
 
 
-def _restated(seen: Frame, last: Frame) -> Frame:
-    """Counts that a later sheet contradicts: same slot, same moment, another figure."""
+def _restated(seen: Frame, last: Frame, carried: Carried) -> Frame:
+    """Counts that a later sheet contradicts: same slot, same moment, another figure (frame `restated`)."""
     if seen.height == last.height:
         seen = seen.clear()
     final = last.select(
@@ -238,17 +275,15 @@ def _restated(seen: Frame, last: Frame) -> Frame:
         pl.col("file").alias("final_file"),
         pl.col("row").alias("final_row"),
     )
-    return (
-        seen.join(final, on=["slot", "time"], how="left")
-        .filter(pl.col("counted") != pl.col("final"))
-        .sort("slot", "time", "file", "row")
-    )
+    told = seen.join(final, on=["slot", "time"], how="left").filter(pl.col("counted") != pl.col("final"))
+    old = (pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)
+    every = pl.concat([carried.restated, told.filter(~old).select(RESTATED.names)])
+    return every.sort("slot", "time", "file", "row")
 
 
-def _early(sold: Frame, loads: Frame, marks: Frame, carried: Frame) -> Frame:
+def _early(sold: Frame, loads: Frame, firsts: Frame, carried: Frame) -> Frame:
     """Slots with vends or loads before their first count, or without any: from when, how many units, which rows; `past`
     where the vend is to be carried forward. carried: kept vends of the past, those before a first count among them."""
-    firsts = marks.group_by("slot").agg(pl.col("time").min().alias("first_count"))
     shape = ("slot", "time", "units", "file", "row", "past")
     put = loads.filter(pl.col("slot").is_not_null()).with_columns(
         pl.lit(0, pl.Int64).alias("units"), pl.lit(False).alias("past")

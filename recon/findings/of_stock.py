@@ -7,7 +7,7 @@ import polars as pl
 
 from recon.balance.stock import Stock
 from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
-from recon.match.states import Layouts
+from recon.match.states import Layouts, product_changes
 from recon.model.border import ordered
 from recon.model.frames import Frame
 from recon.model.settings import Settings
@@ -41,10 +41,10 @@ def _beside(windows: Frame, stock: Stock) -> Frame:
     """What else speaks for each variance: the window next to it with the same figure the other way round; undecided
     vends.
     """
-    # Windows stand slot by slot, in the order of their times.
-    same = pl.col("slot") == pl.col("slot").shift(-1)
-    nxt = pl.when(same).then(pl.col("variance").shift(-1))
-    before = pl.when(same.shift(1)).then(pl.col("variance").shift(1))
+    # Windows stand slot by slot, in the order of their times; those that agree may be left out between them.
+    beside = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("closed_at") == pl.col("opened_at").shift(-1))
+    nxt = pl.when(beside).then(pl.col("variance").shift(-1))
+    before = pl.when(beside.shift(1)).then(pl.col("variance").shift(1))
     opposite = pl.col("variance") != 0
     return ordered(windows, ("slot", "opened_at")).select(
         "slot",
@@ -193,7 +193,7 @@ def _not_counted(counts: Frame, layouts: Layouts, spell: Speller) -> Draft:
 
 @if_any
 def _restated(restated: Frame, layouts: Layouts, spell: Speller) -> Draft:
-    last = restated.unique(["slot", "time"], keep="last", maintain_order=True).drop("machine", "label")
+    last = restated.unique(["slot", "time"], keep="last", maintain_order=True)
     rows = numbered(last.join(layouts.slots, on="slot", how="left", maintain_order="left"))
     rows = spell.local(rows.with_columns(pl.col("time").alias("opened_at")), opened="opened_at").with_columns(
         pl.col("counted").alias("was"),
@@ -208,13 +208,7 @@ def _restated(restated: Frame, layouts: Layouts, spell: Speller) -> Draft:
 
 def _product_changed(windows: Frame, layouts: Layouts, near: timedelta, spell: Speller) -> Draft:
     """Layout changes of the product more than `near` from either count of the window that they fall into."""
-    ordered = layouts.states.sort("slot", "starts", "state").with_columns(
-        pl.col("product").shift(1).over("slot").alias("was")
-    )
-    changes = ordered.filter(
-        pl.col("was").is_not_null() & pl.col("product").is_not_null() & (pl.col("was") != pl.col("product"))
-    )
-    changes = changes.select("slot", "was", pl.col("product").alias("now"), pl.col("starts").alias("changed_at"))
+    changes = product_changes(layouts)
     if changes.height == 0:
         return NOTHING
     hits = (

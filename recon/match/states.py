@@ -79,6 +79,17 @@ def _in_order(states: Frame) -> Frame:
     return states.with_columns(starts.alias("starts"), starts.shift(-1).over("slot").alias("ends"))
 
 
+def product_changes(layouts: Layouts) -> Frame:
+    """The moments at which a slot gets another product: slot, was, now, changed_at."""
+    ordered = layouts.states.sort("slot", "starts", "state").with_columns(
+        pl.col("product").shift(1).over("slot").alias("was")
+    )
+    changes = ordered.filter(
+        pl.col("was").is_not_null() & pl.col("product").is_not_null() & (pl.col("was") != pl.col("product"))
+    )
+    return changes.select("slot", "was", pl.col("product").alias("now"), pl.col("starts").alias("changed_at"))
+
+
 def _state_row(state: SlotState, digits: int, zone_name: str, products: Mapping[str, Product]) -> tuple[object, ...]:
     product = None if state.product is None else products.get(state.product)
     return (

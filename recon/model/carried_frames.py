@@ -179,9 +179,51 @@ SEEN = FrameSpec(
     sorted_by=("machine", "file"), unique=("machine", "file"),
 )  # fmt: skip
 
-COUNTED = FrameSpec(
-    "counted", "one count of a slot that decided to which window carried vends belong",
-    (_SLOT, _TIME), sorted_by=("slot", "time"), unique=("slot", "time"),
+SETTLED = FrameSpec(
+    "settled", "one slot whose windows up to a count of it are settled",
+    (
+        _SLOT,
+        Column("since", TIME, "moment of that count, UTC"),
+        Column("first_count", TIME, "moment of its first count, UTC"),
+        Column("windows", pl.Int64, "settled windows that are left out: nobody asks for more of them than their line"),
+        Column("events", pl.Int64, "vends in those of them that had something to sell"),
+        Column("exposure", pl.Int64, "seconds for which these could sell and the log tells of it"),
+    ),
+    sorted_by=("slot",), unique=("slot",),
+)  # fmt: skip
+
+TOLD = FrameSpec(
+    "told", "one settled window that is worked out again all the same, since a finding may speak of it",
+    (_SLOT, _OPENED, Column("closed_at", TIME, "moment of the count that closes it, UTC")),
+    sorted_by=("slot", "opened_at"), unique=("slot", "opened_at"),
+)  # fmt: skip
+
+RESTATED = FrameSpec(
+    "restated", "one count that a later sheet put right, from before the last settled count of its slot",
+    (
+        _SLOT, _TIME,
+        Column("counted", pl.Int64, "what it says"),
+        _FILE, _ROW,
+        Column("final", pl.Int64, "what counts"),
+        Column("final_file", pl.Int32, "number of the file that says so"),
+        Column("final_row", pl.Int64, "line of that file"),
+    ),
+    sorted_by=("slot", "time", "file", "row"), unique=("file", "row"),
+)  # fmt: skip
+
+SPELLED = FrameSpec(
+    "spelled", "where the settled windows of one slot stand in results.json of the run that carried them forward",
+    (
+        _SLOT,
+        Column("start", pl.Int64, "bytes before them"),
+        Column("size", pl.Int64, "bytes of them, all lines from the first line break on"),
+    ),
+    sorted_by=("slot",), unique=("slot",),
+)  # fmt: skip
+
+SHEETS = FrameSpec(
+    "sheets", "one machine in one file of counts or loads",
+    (_MACHINE, _FILE), sorted_by=("machine", "file"), unique=("machine", "file"),
 )  # fmt: skip
 
 COLLECTED = FrameSpec(
@@ -194,6 +236,6 @@ REPEATED = FrameSpec(
 )
 
 CARRIED: Final[tuple[FrameSpec, ...]] = (
-    UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, SEEN, COUNTED, COLLECTED,
-    REPEATED,
+    UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, SEEN, SHEETS, COLLECTED,
+    REPEATED, SETTLED, TOLD, RESTATED, SPELLED,
 )  # fmt: skip

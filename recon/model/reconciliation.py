@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
 from recon.model.frames import Frame
 from recon.model.settings import Settings
@@ -23,6 +24,23 @@ class Anchor:
 
 
 @dataclass(frozen=True, slots=True)
+class Earlier:
+    """Stock windows that an earlier run settled, with their lines in its results.
+
+    settled, spelled: the frames of recon.model.carried_frames of these names. results: the results.json of that run.
+    """
+
+    settled: Frame
+    spelled: Frame
+    results: Path
+
+    @property
+    def left_out(self) -> int:
+        """How many of them are not in the frame `stock`: they all agree, and no finding speaks of them."""
+        return int(self.settled["windows"].sum())
+
+
+@dataclass(frozen=True, slots=True)
 class Reconciliation:
     """The figures and findings of one run.
 
@@ -31,7 +49,7 @@ class Reconciliation:
     decimal digits. settings: route.toml. frames: by the names of recon.model.frames, each keeping its spec; `stock`,
     `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything; `vends` and
     `priced` are empty where nobody wanted them. vends_shown: moments of the first and the last vend shown. anchor: None
-    where the run wrote no ledger.
+    where the run wrote no ledger. earlier: None where all stock windows are in `stock`.
     """
 
     name: str
@@ -47,6 +65,7 @@ class Reconciliation:
     frames: Mapping[str, Frame]
     vends_shown: tuple[datetime | None, datetime | None]
     anchor: Anchor | None = None
+    earlier: Earlier | None = None
 
     @property
     def paths(self) -> list[str]:

@@ -9,12 +9,9 @@ from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
 from recon.report import tables
+from recon.report.stock_lines import ROWS_A_PIECE, StockLines
 
 FORMAT = "recon-results/1"
-
-
-ROWS_A_PIECE = 50_000
-"""Records spelled at once: a long route has millions, and as texts they take ten times the room of their figures."""
 
 _Table = Callable[[Reconciliation], Frame]
 
@@ -24,8 +21,8 @@ def results_json(done: Reconciliation) -> str:
     return b"".join(results_pieces(done)).decode()
 
 
-def results_pieces(done: Reconciliation) -> Iterator[bytes]:
-    """The same text as UTF-8, in pieces that need not be held at once."""
+def results_pieces(done: Reconciliation, stock: StockLines | None = None) -> Iterator[bytes]:
+    """The same text as UTF-8, in pieces that need not be held at once. stock: what is to spell the stock windows."""
     head = {
         "format": FORMAT,
         "route": done.name,
@@ -33,20 +30,25 @@ def results_pieces(done: Reconciliation) -> Iterator[bytes]:
         "until": done.until.astimezone(zone(done.zone)).isoformat(),
     }
     told = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
-    yield ("{\n" + ",\n".join(told)).encode()
-    sections: dict[str, Iterator[Frame]] = {
-        "inputs": iter([tables.inputs_table(done)]),
-        "stock": _by_pieces(done, "stock", tables.stock_table),
-        "cash": _by_pieces(done, "cash_windows", tables.cash_table),
-        "payouts": iter([tables.payouts_table(done)]),
-        "machines": iter([tables.machines_table(done)]),
-        "findings": _by_pieces(done, "findings", tables.findings_table),
-        "decisions": iter([tables.decisions_table(done)]),
-    }
-    for name, frames in sections.items():
-        yield f",\n  {json.dumps(name)}: ".encode()
+    sections: list[tuple[str, Iterable[Frame]]] = [
+        ("cash", _by_pieces(done, "cash_windows", tables.cash_table)),
+        ("payouts", [tables.payouts_table(done)]),
+        ("machines", [tables.machines_table(done)]),
+        ("findings", _by_pieces(done, "findings", tables.findings_table)),
+        ("decisions", [tables.decisions_table(done)]),
+    ]
+    before = b"".join((("{\n" + ",\n".join(told)).encode(), _named("inputs"), *_list([tables.inputs_table(done)])))
+    before += _named("stock")
+    yield before
+    yield from (stock or StockLines(done)).pieces(len(before))
+    for name, frames in sections:
+        yield _named(name)
         yield from _list(frames)
     yield b"\n}\n"
+
+
+def _named(section: str) -> bytes:
+    return f",\n  {json.dumps(section)}: ".encode()
 
 
 def _by_pieces(done: Reconciliation, name: str, table: _Table) -> Iterator[Frame]:

@@ -134,7 +134,8 @@ def _files(done: Reconciliation) -> str:
 def _stock(done: Reconciliation) -> str:
     stock = done.frames["stock"]
     short, over = stock.filter(pl.col("variance") < 0), stock.filter(pl.col("variance") > 0)
-    text = f"Stock   {stock.height:,} windows: {stock.height - short.height - over.height:,} agree"
+    every = stock.height + (0 if done.earlier is None else done.earlier.left_out)
+    text = f"Stock   {every:,} windows: {every - short.height - over.height:,} agree"
     for name, part in (("short", short), ("over", over)):
         if part.height:
             units, money = abs(int(part["variance"].sum())), _own(done, part, "retail_value")

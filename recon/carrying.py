@@ -30,7 +30,7 @@ from recon.model.frames import Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 """To be raised whenever what is carried comes to mean something else."""
 
 
@@ -80,8 +80,8 @@ def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[Ve
     carried = NOTHING
     if kept is not None and kept.made_at <= books.now:
         carried = _renumbered(kept, intake, books)
-        every.know(carried.seen)
         known = _known(kept, parts_of(intake.kept))["file_now"].drop_nulls()
+        every.know(carried.seen, known.to_list())
         carried = _only(carried, _untouched(carried, every.seen, books, known), books)
     rows = every
     while carried.until.height:
@@ -295,9 +295,8 @@ class Forward(NamedTuple):
         )  # fmt: skip
         # In the order and shape of their specs: the same runs then carry the same bytes.
         frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
-        named_files = pl.concat([seen.select("file"), sheets.select("file")])
-        here = parts.join(named_files, on="file", how="semi").sort("file")
-        return Kept(frames, laid.slots, here, self.books.general, self.books.now, text.report, text.sha256)
+        general, now = self.books.general, self.books.now
+        return Kept(frames, laid.slots, parts.sort("file"), general, now, text.report, text.sha256)
 
     def _sheets(self) -> Frame:
         """Which machines are in which files of counts and loads."""

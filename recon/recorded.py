@@ -141,9 +141,10 @@ class _Results(Hashed):
 
     def __iter__(self) -> Iterator[bytes]:
         for data in super().__iter__():
-            self._breaks += data.count(b"\n")
             # Of a long text the lines are not hashed one by one: it need not be kept.
-            self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
+            if self._breaks <= LINES_HASHED:
+                self._breaks += data.count(b"\n")
+                self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
             yield data
 
     @property

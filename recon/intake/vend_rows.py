@@ -8,7 +8,7 @@ import io
 import shutil
 import tempfile
 import weakref
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -68,6 +68,7 @@ class VendRows:
     _tables: list[_Table] = field(default_factory=list)
     _folder: Path | None = None
     _known: Frame = field(default_factory=SEEN.empty)
+    _looked_through: frozenset[int] = frozenset()
     until: Frame = field(default_factory=UNTIL.empty)
     _of: "VendRows | None" = None
 
@@ -115,10 +116,13 @@ class VendRows:
         """The same rows, but of some machines those from a moment on alone. until: see the class."""
         return VendRows(self._held, self._tables, until=until, _of=self)
 
-    def know(self, seen: Frame) -> None:
-        """Take what earlier runs saw of some files, all of it, as a frame `seen`: they are not looked through again."""
+    def know(self, seen: Frame, files: Collection[int]) -> None:
+        """Take what earlier runs saw of some files, all of it, as a frame `seen`: they are not looked through again.
+
+        files: the numbers of these, those among them that hold no vends.
+        """
         assert "seen" not in self.__dict__, "all files were looked through already"
-        self._known = seen
+        self._known, self._looked_through = seen, frozenset(files)
 
     def _scans(self) -> list[pl.LazyFrame]:
         held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
@@ -151,7 +155,7 @@ class VendRows:
         """
         if self._of is not None:
             return self._of.seen
-        files = set(self._known["file"])
+        files = self._looked_through
         unknown = ~pl.col("file").is_in(sorted(files))
         tables = [
             table.scan().filter(unknown) for table in self._tables if not files.issuperset(table.numbers.values())

@@ -22,6 +22,8 @@ FIT = 0.85
 """How well it must fit at least."""
 NIGHT, DAY = range(6), range(8, 18)
 HOURS = range(24)
+AT = tuple(f"at_{hour:02}" for hour in HOURS)
+"""The columns of vends by hour of day."""
 _HOUR = 3_600_000_000
 """Microseconds."""
 
@@ -33,7 +35,7 @@ def suspect_zones(counted: Frame) -> Frame:
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
-    profiles = _profiles(counted.group_by("file", "hour").agg(pl.col("len").sum()))
+    profiles = _profiles(counted.group_by("file").agg(pl.col(AT).sum()))
     everyone = _profiles(_of_same_machines(counted))
     judged = {
         file: found for file in sorted(profiles) if (found := _judge(profiles[file], everyone[file])) is not None
@@ -52,52 +54,56 @@ def suspect_zones(counted: Frame) -> Frame:
 
 
 def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
-    """How many vends there are by file, machine and local hour of day: file, machine, hour (Int8), len (Int64).
+    """How many vends there are by file, machine and local hour of day: file, machine, and `AT` (Int64), a column an
+    hour.
 
     vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
 
     Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
     """
     if vends.height == 0:
-        return pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String, "hour": pl.Int8, "len": pl.Int64})
-    hour = vends["time"].to_physical() // _HOUR
+        return pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String} | dict.fromkeys(AT, pl.Int64))
     stretch = vends["machine"].rle_id()
     machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
-    zone = [zones.get(name, default) for name in machine.to_list()]
-    names = sorted(set(zone))
+    local = _local_hours(vends["time"], stretch, [zones.get(name, default) for name in machine.to_list()])
+    files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
+    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
+    counted = key.alias("key").to_frame().group_by("key").len("len")
+    pairs = (counted["key"] // len(HOURS)).unique().sort()
+    cell = pairs.search_sorted(counted["key"] // len(HOURS)).cast(pl.Int64) * len(HOURS) + counted["key"] % len(HOURS)
+    none = pl.Series("cells", [0], dtype=pl.Int64).new_from_index(0, pairs.len() * len(HOURS))
+    cells = none.scatter(cell, counted["len"].cast(pl.Int64))
+    each = {"file": (pairs % files).cast(pl.Int32), "machine": machine.gather(pairs // files)}
+    by = {name: cells.gather_every(len(HOURS), hour) for hour, name in zip(HOURS, AT, strict=True)}
+    whole = pl.DataFrame(each | by)
+    return whole if machine.n_unique() == machine.len() else _added(whole)
+
+
+def _local_hours(time: pl.Series, stretch: pl.Series, zones: Sequence[str]) -> pl.Series:
+    """Hours of day of moments (UTC) by the clock of their stretch. zones: of each stretch."""
+    hour = time.to_physical() // _HOUR
+    names = sorted(set(zones))
     first, last = hour.min(), hour.max()
     assert isinstance(first, int)
     assert isinstance(last, int)
     starts = (pl.int_range(first, last + 1, eager=True) * _HOUR).cast(TIME)
     clocks = pl.concat([starts.dt.convert_time_zone(name).dt.hour() for name in names])
-    place = pl.Series([names.index(name) * starts.len() for name in zone], dtype=pl.Int64)
-    local = clocks.gather(place.gather(stretch) + hour - first)
-    files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
-    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
-    counted = key.alias("key").to_frame().group_by("key").len("len")
-    where = counted["key"] // len(HOURS)
-    whole = pl.DataFrame(
-        {
-            "file": (where % files).cast(pl.Int32),
-            "machine": machine.gather(where // files),
-            "hour": (counted["key"] % len(HOURS)).cast(pl.Int8),
-            "len": counted["len"].cast(pl.Int64),
-        }
-    )
-    if machine.n_unique() == machine.len():
-        return whole
-    return whole.group_by("file", "machine", "hour").agg(pl.col("len").sum())
+    place = pl.Series([names.index(name) * starts.len() for name in zones], dtype=pl.Int64)
+    return clocks.gather(place.gather(stretch) + hour - first)
 
 
 def added_hours(parts: Sequence[Frame]) -> Frame:
     """Counts as from by_hour put together."""
-    together = pl.concat(parts)
+    together = pl.concat([part.select("file", "machine", *AT) for part in parts])
     # Most files are in one part alone: only the others are grouped.
     both = together["file"].is_in(_in_several(parts).implode())
     if not both.any():
         return together
-    again = together.filter(both).group_by("file", "machine", "hour").agg(pl.col("len").sum())
-    return pl.concat([together.filter(~both), again])
+    return pl.concat([together.filter(~both), _added(together.filter(both))])
+
+
+def _added(counted: Frame) -> Frame:
+    return counted.group_by("file", "machine").agg(pl.col(AT).sum())
 
 
 def _in_several(parts: Sequence[Frame]) -> pl.Series:
@@ -106,19 +112,16 @@ def _in_several(parts: Sequence[Frame]) -> pl.Series:
 
 
 def _of_same_machines(counted: Frame) -> Frame:
-    """For each file and hour the vends of its machines in all files, its own among them: file, hour, len."""
-    totals = counted.lazy().group_by("machine", "hour").agg(pl.col("len").sum())
+    """For each file the vends of its machines in all files, its own among them, by hour: file, and `AT`."""
+    totals = counted.lazy().group_by("machine").agg(pl.col(AT).sum())
     pairs = counted.lazy().select("file", "machine").unique()
-    # Every file with each hour of each of its machines: summed up as they come, they are never all at hand.
-    return pairs.join(totals, on="machine").group_by("file", "hour").agg(pl.col("len").sum()).collect()
+    # Summed up as they come, all files with all their machines are never at hand together.
+    return pairs.join(totals, on="machine").group_by("file").agg(pl.col(AT).sum()).collect()
 
 
 def _profiles(counted: Frame) -> dict[int, list[int]]:
-    """Vends by the hour of day, for each file. counted: file, hour and len, one row a file and hour."""
-    profiles: dict[int, list[int]] = {}
-    for file, hour, count in counted.select("file", "hour", "len").iter_rows():
-        profiles.setdefault(file, [0] * len(HOURS))[hour] = count
-    return profiles
+    """Vends by the hour of day, for each file. counted: file and `AT`, one row a file."""
+    return {file: list(hours) for file, *hours in counted.select("file", *AT).iter_rows()}
 
 
 def _less_by_day(profiles: Mapping[int, Sequence[int]]) -> int | None:

@@ -4,7 +4,7 @@ import polars as pl
 
 from recon.match.asof import in_force
 from recon.match.states import Layouts
-from recon.model.border import guard
+from recon.model.border import guard, ordered
 from recon.model.frames import MATCHED, Frame
 
 
@@ -50,10 +50,12 @@ def place(rows: Frame, layouts: Layouts) -> Frame:
 
     Returns `rows` plus `slot` (null where the machine has no layout, or no slot had the number).
     """
-    named = rows.join(layouts.slots, on=["machine", "label"], how="left")
+    named = rows.join(layouts.slots, on=["machine", "label"], how="left", maintain_order="left")
+    if named["slot"].null_count() == 0:
+        return ordered(named, ("file", "row"))
     rest = named.filter(pl.col("slot").is_null() & pl.col("label").is_null()).drop("slot")
     if rest.height == 0:
-        return named.sort("file", "row")
+        return ordered(named, ("file", "row"))
     in_use = layouts.states.filter(pl.col("in_use") & pl.col("bus").is_not_null())
     numbered = _look_up(rest, in_use, "bus").drop("state")
     kept = named.filter(pl.col("slot").is_not_null() | pl.col("label").is_not_null())

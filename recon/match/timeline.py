@@ -1,16 +1,15 @@
 """A layout over time: which product, price and bus number each slot had from when to when."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from recon.match.numbering import numbers
 from recon.model.layout import Change, Layout
 
 
-@dataclass(frozen=True, slots=True)
-class SlotState:
+class SlotState(NamedTuple):
     """One slot as it stood from `start` (inclusive) to `end` (exclusive; None: still), in the machine's local time.
 
     `path` leads to what set it: ("slot", 3) or ("change", 0), counted from 0 in the file.
@@ -72,7 +71,7 @@ def slot_states(layout: Layout) -> Iterator[SlotState]:
         )
         for at, change in sorted(by_label.get(slot.label, ()), key=lambda entry: entry[1].start):
             if change.start > state.start:
-                yield replace(state, end=change.start)
+                yield state._replace(end=change.start)
             state = _changed(state, at, change)
         yield state
 
@@ -86,4 +85,4 @@ def _changed(state: SlotState, at: int, change: Change) -> SlotState:
     if "capacity" in named and "par" not in named and state.par == state.capacity:
         named["par"] = named["capacity"]
     in_use = False if change.retire else (state.in_use or "product" in named)
-    return replace(state, start=change.start, path=("change", at), in_use=in_use, **named)
+    return state._replace(start=change.start, path=("change", at), in_use=in_use, **named)

@@ -133,13 +133,9 @@ TOTALS = FrameSpec(
 )  # fmt: skip
 
 HOURS = FrameSpec(
-    "hours", "one file, machine and hour of day",
-    (
-        _FILE, _MACHINE,
-        Column("hour", pl.Int8, "hour of the machine's clock"),
-        Column("len", pl.Int64, "vends"),
-    ),
-    sorted_by=("file", "machine", "hour"), unique=("file", "machine", "hour"),
+    "hours", "one machine in one file, with its vends by the hour of its clock",
+    (_FILE, _MACHINE, *(Column(f"at_{hour:02}", pl.Int64, f"vends in hour {hour}") for hour in range(24))),
+    sorted_by=("file", "machine"), unique=("file", "machine"),
 )  # fmt: skip
 
 FILLED = FrameSpec(

@@ -14,9 +14,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from unittest.mock import patch
 
-from histories import put, without_ledger
-
 import polars as pl
+from histories import put, without_ledger
 
 import recon
 from recon import reconcile

@@ -21,7 +21,7 @@ from recon.intake.kept import KeptPart
 from recon.intake.take_in import Intake
 from recon.intake.vend_rows import VendRows
 from recon.ledger.canonical import canonical
-from recon.ledger.carry import PARTS, Kept, Text
+from recon.ledger.carry import PARTS, Kept
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
 from recon.model.carried_frames import CARRIED, COLLECTED, REPEATED, SHEETS, UNTIL
@@ -270,11 +270,10 @@ class Forward(NamedTuple):
     seen: Frame
     books: Books
 
-    def kept(self, parts: Frame, text: Text) -> Kept:
-        """What is to be kept of it. parts: as from parts_of, of all files that are. text: where the results of this run
-        stand, and the settled windows in them. A machine with rows in another file is left out, for these are read anew
-        each time. Mended rows are such: `seen` has them in the file for which they stand, the frames that came of them
-        in their own.
+    def kept(self, parts: Frame) -> Kept:
+        """What is to be kept of it, before its results are written. parts: as from parts_of, of all files that are. A
+        machine with rows in another file is left out, for these are read anew each time. Mended rows are such: `seen`
+        has them in the file for which they stand, the frames that came of them in their own.
         """
         laid, sheets = self.books.laid, self._sheets()
         every = (self.seen, sheets, self.reckoned.hours, self.repeats)
@@ -284,7 +283,7 @@ class Forward(NamedTuple):
             for frame in named
         )["machine"].unique()
         slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
-        carried = self.reckoned._replace(spelled=text.spelled).without(unkept, slots["slot"])
+        carried = self.reckoned.without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
         ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
         repeated = ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names)
@@ -295,8 +294,7 @@ class Forward(NamedTuple):
         )  # fmt: skip
         # In the order and shape of their specs: the same runs then carry the same bytes.
         frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
-        general, now = self.books.general, self.books.now
-        return Kept(frames, laid.slots, parts.sort("file"), general, now, text.report, text.sha256)
+        return Kept(frames, laid.slots, parts.sort("file"), self.books.general, self.books.now)
 
     def _sheets(self) -> Frame:
         """Which machines are in which files of counts and loads."""

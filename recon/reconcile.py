@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -109,18 +110,22 @@ def run(
     moment = _in_utc(now) or moment_of_run()
     remembered = history_in(route.root) if history is None else history
     shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
-    intake = take_in(
-        route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once(),
-        by_machines=wanted != "vends",
-    )  # fmt: skip
+    shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
+    with ThreadPoolExecutor(1) as beside:
+        # What was carried forward is read and hashed while the inbox is.
+        ahead = beside.submit(remembered.carried, route.root) if wanted == "sums" and shown.all else None
+        intake = take_in(
+            route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf,
+            at_once=vends_at_once(), by_machines=wanted != "vends",
+        )  # fmt: skip
+        kept = None if ahead is None else ahead.result()
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
     on_step("matching and balancing")
-    shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, done, parts, forward = _reconcile(route, intake, remembered, shown, on_step, wanted)
+    intake, done, parts, forward = _reconcile(route, intake, remembered, kept, shown, on_step, wanted)
     stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
     return Run(done, problems, intake, route, forward, stock)
 
@@ -158,10 +163,10 @@ def _placed(route: Route, intake: Intake, history: History) -> _Placed:
 
 
 def _reconcile(
-    route: Route, intake: Intake, history: History, shown: Shown, on_step: Progress, wanted: Wanted
+    route: Route, intake: Intake, history: History, kept: Kept | None, shown: Shown, on_step: Progress, wanted: Wanted
 ) -> tuple[Intake, Reconciliation, Sequence[Reckoned], Forward | None]:
     """The intake with the account of its files complete, what it comes to, by parts too, and what is to be carried
-    forward."""
+    forward. kept: what the last run carried."""
     settings = route.settings
     placed = _placed(route, intake, history)
     laid, sheets, corrections = placed.laid, placed.sheets, placed.corrections
@@ -181,7 +186,7 @@ def _reconcile(
     else:
         general = general_key(settings, corrections, intake.paths)
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
-        kept = history.carried(route.root, general)
+        kept = kept if kept is not None and kept.general == general else None
         intake, parts, forward, carried = _on_and_on(intake, books, kept, work, on_step)
         if kept is not None and carried.settled.height:
             earlier = Earlier(carried.settled, carried.spelled, kept.results(route.root))

@@ -8,6 +8,7 @@ entry for the run itself, with the hash of its results.
 import json
 import platform
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import chain
@@ -17,7 +18,9 @@ from typing import Any
 import polars as pl
 
 from recon import __version__
-from recon.ledger.carry import PARTS, Text, clear_carried, keep_carried
+from recon.carrying import Forward
+from recon.intake.take_in import Intake
+from recon.ledger.carry import PARTS, Packed, Text, clear_carried, keep_carried, packed
 from recon.ledger.history import carried_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
@@ -74,8 +77,8 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
-    settled = None if finished.forward is None else finished.forward.reckoned.settled
-    lines = StockLines(finished.reconciliation, settled)
+    forward = finished.forward
+    lines = StockLines(finished.reconciliation, None if forward is None else forward.reckoned.settled)
     results = _Results(results_pieces(finished.reconciliation, lines))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
@@ -84,9 +87,11 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         files = chain(files, report_pages(finished.reconciliation, stock=finished.stock))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
-    report = write_report(folder, done, files)
-    text = Text(report.folder.name, results.digest, lines.spelled)
-    carried = _carried_on(ledger, folder, finished, places, text)
+    with ThreadPoolExecutor(1) as beside:
+        packing = None if forward is None else beside.submit(_packed, forward, finished.intake, places)
+        report = write_report(folder, done, files)
+        text = Text(report.folder.name, results.digest, lines.spelled)
+        carried = carried_of(ledger) if packing is None else _carried_on(folder, packing.result(), text)
     record_run(
         ledger,
         report=report.folder.name,
@@ -101,25 +106,23 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         until=done.until,
         at=done.now,
     )
-    if carried is not None and finished.forward is not None:
+    if carried is not None and forward is not None:
         ledger.commit()
         clear_carried(folder, carried)
     return Recorded(finished, report.folder)
 
 
-def _carried_on(
-    ledger: Writer, folder: Path, finished: Run, places: Mapping[int, tuple[str, int]], text: Text
-) -> str | None:
-    """Keep what is to be carried forward; where this run has nothing of that, what the one before carried stays.
-
-    places: as from record_files. text: the results of this run. Returns the hash of what is carried from now on.
-    """
-    if finished.forward is None:
-        return carried_of(ledger)
-    paths = finished.intake.paths
+def _packed(forward: Forward, intake: Intake, places: Mapping[int, tuple[str, int]]) -> Packed:
+    """What is to be carried forward. places: as from record_files."""
+    paths = intake.paths
     rows = [(file, paths[file], *place) for file, place in sorted(places.items())]
+    return packed(forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
+
+
+def _carried_on(folder: Path, made: Packed, text: Text) -> str | None:
+    """Keep what is to be carried forward. text: the results of this run. Returns its hash."""
     try:
-        return keep_carried(folder, finished.forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row"), text))
+        return keep_carried(folder, made, text)
     except ReconError:
         # It saves the next run some work, and is no part of the record: a run does not fail for it.
         return None

@@ -9,6 +9,7 @@ import hashlib
 import io
 import json
 import zipfile
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -20,7 +21,8 @@ from recon.balance.carried import Carried
 from recon.ledger.faults import told
 from recon.ledger.files import write_once
 from recon.ledger.references import carried_path
-from recon.model.carried_frames import CARRIED
+from recon.model.border import guard
+from recon.model.carried_frames import CARRIED, SPELLED
 from recon.model.frame_spec import FrameSpec
 from recon.model.frames import SLOTS, Frame
 
@@ -39,16 +41,16 @@ class Text(NamedTuple):
 
 class Kept(NamedTuple):
     """What a run carried forward. frames: with its numbers of slots and files, which `slots` and `parts` tell. general:
-    hash of what all of it hangs on. made_at: the moment of the run. report, sha256: as in Text; the lines of settled
-    windows are not kept twice."""
+    hash of what all of it hangs on. made_at: the moment of the run. report, sha256: as in Text, once they are known:
+    the lines of settled windows are not kept twice."""
 
     frames: Carried
     slots: Frame
     parts: Frame
     general: str
     made_at: datetime
-    report: str
-    sha256: str
+    report: str = ""
+    sha256: str = ""
 
     def results(self, root: Path) -> Path:
         """The results of that run, in the route folder `root`."""
@@ -60,12 +62,31 @@ class Kept(NamedTuple):
             return hashlib.file_digest(file, "sha256").hexdigest() == self.sha256
 
 
-def keep_carried(root: Path, kept: Kept) -> str:
-    """Keep it, once. Returns the SHA-256 of its file in hex. To be called while holding the lock of the ledger.
+class Packed(NamedTuple):
+    """What is to be kept, packed but for the places of its text. files: name and bytes of each. slots: numbers of those
+    of which windows are settled."""
+
+    files: Sequence[tuple[str, bytes]]
+    slots: pl.Series
+    general: str
+    made_at: datetime
+
+
+def packed(kept: Kept) -> Packed:
+    """Pack what is to be kept. Where its lines stand is not asked yet, so that this may be done while they are written.
+    """
+    frames = {**dict(zip(Carried._fields, kept.frames, strict=True)), "slots": kept.slots, "parts": kept.parts}
+    files = [(f"{name}.arrow", _as_arrow(frame)) for name, frame in frames.items() if name != "spelled"]
+    return Packed(files, kept.frames.settled["slot"], kept.general, kept.made_at)
+
+
+def keep_carried(root: Path, made: Packed, text: Text) -> str:
+    """Keep it, once. text: the results of the run. Returns the SHA-256 of its file in hex. To be called while holding
+    the lock of the ledger.
 
     Raises ReconError where it cannot be written.
     """
-    data = _packed(kept)
+    data = _zipped(made, text)
     sha256 = hashlib.sha256(data).hexdigest()
     path = carried_path(root, sha256)
     with told(path):
@@ -76,17 +97,15 @@ def keep_carried(root: Path, kept: Kept) -> str:
     return sha256
 
 
-def _packed(kept: Kept) -> bytes:
-    made = io.BytesIO()
-    frames = {**dict(zip(Carried._fields, kept.frames, strict=True)), "slots": kept.slots, "parts": kept.parts}
-    with zipfile.ZipFile(made, "w") as archive:
-        for name, frame in frames.items():
-            archive.writestr(zipfile.ZipInfo(f"{name}.arrow"), _as_arrow(frame))
-        meta = {
-            "general": kept.general, "made_at": kept.made_at.isoformat(), "report": kept.report, "sha256": kept.sha256,
-        }  # fmt: skip
-        archive.writestr(zipfile.ZipInfo("meta.json"), json.dumps(meta))
-    return made.getvalue()
+def _zipped(made: Packed, text: Text) -> bytes:
+    whole = io.BytesIO()
+    spelled = guard(text.spelled.filter(pl.col("slot").is_in(made.slots.implode())), SPELLED)
+    meta = {"general": made.general, "made_at": made.made_at.isoformat(), "report": text.report, "sha256": text.sha256}
+    last = [("spelled.arrow", _as_arrow(spelled)), ("meta.json", json.dumps(meta).encode())]
+    with zipfile.ZipFile(whole, "w") as archive:
+        for name, data in (*made.files, *last):
+            archive.writestr(zipfile.ZipInfo(name), data)
+    return whole.getvalue()
 
 
 def _as_arrow(frame: Frame) -> bytes:
@@ -98,11 +117,9 @@ def _as_arrow(frame: Frame) -> bytes:
     return buffer.getvalue()
 
 
-def carried_in(root: Path, sha256: str | None, general: str | None = None) -> Kept | None:
-    """What was kept under a hash; None where it is not there any more, or was altered.
-
-    general: what all of it has to hang on, or there is none of it: another version may have given it another shape.
-    Without the results of that run, as they were, there is none of it either.
+def carried_in(root: Path, sha256: str | None) -> Kept | None:
+    """What was kept under a hash; None where it is not there any more, was altered, or where another version gave it
+    another shape. Without the results of that run, as they were, there is none of it either.
     """
     if sha256 is None:
         return None
@@ -110,8 +127,8 @@ def carried_in(root: Path, sha256: str | None, general: str | None = None) -> Ke
         data = carried_path(root, sha256).read_bytes()
         if hashlib.sha256(data).hexdigest() != sha256:
             return None
-        kept = _unpacked(data, general)
-        return kept if kept is not None and kept.has_results(root) else None
+        kept = _unpacked(data)
+        return kept if kept.has_results(root) else None
     except (KeyError, ValueError, TypeError, zipfile.BadZipFile, pl.exceptions.PolarsError):
         return None
     except OSError:
@@ -119,11 +136,9 @@ def carried_in(root: Path, sha256: str | None, general: str | None = None) -> Ke
         return None
 
 
-def _unpacked(data: bytes, general: str | None) -> Kept | None:
+def _unpacked(data: bytes) -> Kept:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         meta = json.loads(archive.read("meta.json"))
-        if general not in (None, meta["general"]):
-            return None
         parts = pl.read_ipc(io.BytesIO(archive.read("parts.arrow")))
         frames = [_read(archive, spec) for spec in (*CARRIED, SLOTS)]
     made_at = datetime.fromisoformat(meta["made_at"])

@@ -28,10 +28,9 @@ class History:
     taken: Sequence[Entry] = ()
     forward: str | None = None
 
-    def carried(self, root: Path, general: str) -> Kept | None:
-        """What the last run carried forward; None where there is nothing of it, or it hangs on something else than
-        `general`."""
-        return carried_in(root, self.forward, general)
+    def carried(self, root: Path) -> Kept | None:
+        """What the last run carried forward; None where there is nothing of it."""
+        return carried_in(root, self.forward)
 
 
 def history_in(root: Path) -> History:

@@ -327,19 +327,19 @@ def test_mended_rows_that_are_taken_out_again(route: Weekly, tmp_path: Path) -> 
 def test_of_another_shape_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As another version may have written it: by its hash it is whole."""
     fresh = _from_nothing(route, tmp_path / "fresh")
-    plain = carry._packed
+    plain = carry._zipped
 
-    def other(kept: carry.Kept) -> bytes:
-        made, left = io.BytesIO(), zipfile.ZipFile(io.BytesIO(plain(kept)))
+    def other(packed: carry.Packed, text: carry.Text) -> bytes:
+        made, left = io.BytesIO(), zipfile.ZipFile(io.BytesIO(plain(packed, text)))
         with zipfile.ZipFile(made, "w") as archive:
             for name in left.namelist():
                 if name != "repeated.arrow":
                     archive.writestr(name, left.read(name))
         return made.getvalue()
 
-    for packed in (other, lambda kept: b"no zip at all", lambda kept: b""):
+    for zipped in (other, lambda *made: b"no zip at all", lambda *made: b""):
         with monkeypatch.context() as patched:
-            patched.setattr(carry, "_packed", packed)
+            patched.setattr(carry, "_zipped", zipped)
             _run(route)
         assert verify_ledger(route.root).failure is None
         assert _run(route) == fresh

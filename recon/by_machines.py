@@ -155,10 +155,9 @@ def reckon(
 def _hours(priced: Frame, own: pl.Series, carried: Frame, terms: Terms) -> tuple[Frame, Frame]:
     """Vends by hour as from by_hour: of all, and of the past ones. own: which are past."""
     vends, zones, zone = priced.select("file", "machine", "time"), terms.spell.zones, terms.route.settings.timezone
-    if carried.height == 0 and not own.any():
-        return by_hour(vends, zones, zone), carried
-    before = added_hours([carried, by_hour(vends.filter(own), zones, zone)])
-    return added_hours([before, by_hour(vends.filter(~own), zones, zone)]), before
+    counted = by_hour(vends, zones, zone, own)
+    before = added_hours([carried, counted.filter("past")])
+    return added_hours([before, counted.filter(~pl.col("past"))]), before
 
 
 def _moment(found: object) -> datetime | None:

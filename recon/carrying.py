@@ -102,7 +102,7 @@ def _renumbered(kept: Kept, intake: Intake, books: Books) -> Carried:
     files = _known(kept, parts_of(intake.kept))
     slot, file = _places(slots, "slot"), _places(files, "file")
     same = frames.until.join(books.keys, on=["machine", "key"], how="semi")["machine"]
-    moved = Carried(*(frame.with_columns(_renumber(frame, slot, file)) for frame in frames))
+    moved = Carried(*(_renumbered_frame(frame, slot, file) for frame in frames))
     lost = {str(machine) for old, new in zip(frames, moved, strict=True) for machine in _lost(old, new, kept.slots)}
     unfit = frames.until.filter(~pl.col("machine").is_in(same.implode()) | pl.col("machine").is_in(sorted(lost)))
     if unfit.height:
@@ -150,8 +150,15 @@ def _mapped(name: str, numbers: pl.Series) -> pl.Expr:
     return pl.lit(numbers).gather(pl.col(name)) if numbers.len() else pl.lit(None, pl.Int32)
 
 
+def _renumbered_frame(frame: Frame, slot: pl.Series, file: pl.Series) -> Frame:
+    columns = _renumber(frame, slot, file) if frame.height else []
+    return frame.with_columns(columns) if columns else frame
+
+
 def _renumber(frame: Frame, slot: pl.Series, file: pl.Series) -> list[pl.Expr]:
-    of = {"slot": slot} | dict.fromkeys(_FILES, file)
+    of = dict.fromkeys(_FILES, file)
+    if not slot.equals(pl.int_range(slot.len(), dtype=pl.Int32, eager=True).alias(slot.name), null_equal=True):
+        of["slot"] = slot
     plain = [_mapped(name, of[name]).alias(name) for name in frame.columns if name in of]
     if "evidence" in frame.columns:
         place = pl.element().struct.with_fields(
@@ -292,8 +299,15 @@ class Forward(NamedTuple):
             until=until, seen=seen, collected=_collected(self.books, until), repeated=repeated,
             sheets=sheets.join(until, on="machine", how="semi"),
         )  # fmt: skip
-        # In the order and shape of their specs: the same runs then carry the same bytes.
-        frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
+        # In the order and shape of their specs: the same runs then carry the same bytes. Those that are not named here
+        # were put in order machine by machine, and slots are.
+        anew = ("until", "hours", "seen", "sheets", "collected", "repeated")
+        frames = Carried(
+            *(
+                guard(frame, spec) if spec.name in anew else frame
+                for frame, spec in zip(whole, CARRIED, strict=True)
+            )
+        )
         return Kept(frames, laid.slots, parts.sort("file"), self.books.general, self.books.now)
 
     def _sheets(self) -> Frame:

@@ -271,7 +271,13 @@ class Task(NamedTuple):
         """The vends of the machines whose ids lie from `first` to `last`, reckoned."""
         laid = self.laid.of(first, last)
         carried = self.carried if self.carried is NOTHING else self.carried.of(first, last, laid.slots["slot"])
-        part = self.work(vends, self.sheets.of(first, last), laid, top, carried)
+        return self._done(self.work(vends, self.sheets.of(first, last), laid, top, carried))
+
+    def of_all(self, vends: Frame) -> Reckoned:
+        """The vends of all machines, reckoned."""
+        return self._done(self.work(vends, self.sheets, self.laid, None, self.carried))
+
+    def _done(self, part: Reckoned) -> Reckoned:
         return part.without_vends() if self.wanted == "sums" else part
 
 
@@ -290,7 +296,7 @@ def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
         if len(spans) > 1:
             task.on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
         vends, repeats = intake.vends_of(first, last)
-        parts.append(task.of(vends, first, last))
+        parts.append(task.of(vends, first, last) if len(spans) > 1 else task.of_all(vends))
         notices.append(repeats)
         if task.wanted == "vends":
             kept.append(vends)

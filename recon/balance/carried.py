@@ -44,8 +44,12 @@ class Carried(NamedTuple):
 
     def without(self, machines: pl.Series, slots: pl.Series) -> "Carried":
         """All but that of some machines. slots: the numbers of theirs."""
+        if machines.len() == 0:
+            return self
         own, theirs = ~pl.col("machine").is_in(machines.implode()), ~pl.col("slot").is_in(slots.implode())
-        kept = [frame.filter(own if "machine" in frame.columns else theirs) for frame in self]
+        kept = [
+            frame.filter(own if "machine" in frame.columns else theirs) if frame.height else frame for frame in self
+        ]
         # Of files it is known all the same to what moment they reach.
         return Carried(*kept)._replace(seen=self.seen)
 

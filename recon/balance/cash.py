@@ -120,6 +120,8 @@ def restated_collections(cash: Frame) -> Frame:
     and of the sheet that counts `final`, `final_tubes`, `final_file`, `final_row`; sorted by machine, time and file.
     """
     sheets = _sheets(cash)
+    told = sheets.select("machine", "time")
+    sheets = sheets.filter(told.is_duplicated()) if told.height > told.n_unique() else sheets.clear()
     final = sheets.unique(["machine", "time"], keep="last", maintain_order=True).select(
         "machine",
         "time",

@@ -81,7 +81,9 @@ def card_days(
     alike = layouts.machines.select("machine", (pl.col("currency") != currency).alias("foreign"))
     sums = _days(priced, zone, past)
     before = _added_days([sums.filter("past"), carried.card_days])
-    days = _added_days([before, sums.filter(~pl.col("past"))])
+    days = _added_days([before, sums.filter(~pl.col("past"))]) if before.height else guard(
+        sums.select(CARD_DAYS.names), CARD_DAYS
+    )  # fmt: skip
     days = days.join(alike, on="machine", how="left", maintain_order="left")
     days = days.with_columns(pl.col("foreign").fill_null(False))
     covered = _covered_days(payouts, days)
@@ -143,14 +145,17 @@ def _days(priced: Frame, zone: str, past: pl.Series | None) -> Frame:
 def _added_days(parts: Sequence[Frame]) -> Frame:
     """Sums by machine and day put together, as a frame `card_days`."""
     together = pl.concat([part.select(CARD_DAYS.names) for part in parts])
-    if together.select(pl.struct("machine", "day").is_duplicated().any()).item():
-        together = together.group_by("machine", "day").agg(
+    again = together.select("machine", "day").hash_rows().is_duplicated()
+    if again.any():
+        # Few days are in both: only they are put together.
+        both = together.filter(again).group_by("machine", "day").agg(
             pl.col("vends", "low", "high").sum(),
             pl.col("first_time").min(),
             pl.col("last_time").max(),
             pl.col("rows").sum(),
-        )
-    return guard(together.select(CARD_DAYS.names), CARD_DAYS)
+        )  # fmt: skip
+        together = pl.concat([together.filter(~again), both.select(CARD_DAYS.names)])
+    return guard(together, CARD_DAYS)
 
 
 def _covered_days(payouts: Frame, days: Frame) -> Frame:
@@ -223,9 +228,12 @@ def _unpaid(days: Frame, payouts: Frame, covered: Frame) -> Frame:
     )
     done = covered.select("machine", "day").unique().with_columns(pl.lit(True).alias("done"))
     known = bounded.join(done, on=["machine", "day"], how="left").with_columns(pl.col("done").fill_null(False))
+    unpaid = ~pl.col("done") & (pl.col("day") <= pl.col("last"))
+    if not known.select(unpaid.any()).item():
+        return known.clear().with_columns(pl.lit(0, pl.UInt32).alias("stretch"))
     # Days without any card vend do not part a stretch: only a day that a payout covers does.
     stretches = known.sort("machine", "day").with_columns(pl.col("done").cum_sum().over("machine").alias("stretch"))
-    return stretches.filter(~pl.col("done") & (pl.col("day") <= pl.col("last")))
+    return stretches.filter(unpaid)
 
 
 PAYOUT_KEY = ("paid_on", "from", "to", "machine", "reference")
@@ -241,9 +249,9 @@ def _overlaps(checks: Frame, covered: Frame, zone: str) -> Frame:
     closed_at (the moments at which these begin and end), vends, low, high (minor units).
     """
     numbered = checks.sort(*PAYOUT_KEY, "file", "row").select("file", "row", *PAYOUT_KEY).with_row_index("at")
-    placed = covered.join(numbered.select("file", "row", "at"), on=["file", "row"])
     # Few days are paid for twice: only they are paired.
-    placed = placed.filter(pl.struct("machine", "day").is_duplicated())
+    twice = covered.filter(covered.select("machine", "day").hash_rows().is_duplicated())
+    placed = twice.join(numbered.select("file", "row", "at"), on=["file", "row"])
     both = placed.join(placed.select("machine", "day", pl.col("at").alias("other")), on=["machine", "day"])
     both = both.filter(pl.col("at") < pl.col("other"))
     pairs = both.group_by("at", "other").agg(pl.col("vends", "low", "high").sum())

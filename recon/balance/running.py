@@ -3,12 +3,14 @@
 Either says that something is missing or misplaced in the data: a load that nobody wrote down, a number mapped wrongly.
 """
 
+from typing import Final
+
 import polars as pl
 
 from recon.balance.stock import Stock
 from recon.match.asof import in_force
 from recon.match.states import Layouts
-from recon.model.frames import Frame
+from recon.model.frames import TIME, Frame
 
 
 def breaches(stock: Stock, layouts: Layouts) -> Frame:
@@ -20,6 +22,8 @@ def breaches(stock: Stock, layouts: Layouts) -> Frame:
     moment; balance is the units then, or for `below-zero` the lowest that it comes to in the window.
     """
     suspects = stock.spans.filter(may_breach(layouts))
+    if suspects.height == 0:
+        return pl.DataFrame(schema=_SHAPE)
     return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort(
         "slot", "window", "kind"
     )
@@ -37,7 +41,10 @@ def may_breach(layouts: Layouts) -> pl.Expr:
     return low | (pl.col("opening") + pl.col("loaded") > capacity).fill_null(False)
 
 
-_SHAPE = ["slot", "window", "kind", "opened_at", "closed_at", "time", "balance", "capacity", "file", "row"]
+_SHAPE: Final[dict[str, pl.DataType | type[pl.DataType]]] = {
+    "slot": pl.Int32, "window": pl.Int64, "kind": pl.String, "opened_at": TIME, "closed_at": TIME, "time": TIME,
+    "balance": pl.Int64, "capacity": pl.Int64, "file": pl.Int32, "row": pl.Int64,
+}  # fmt: skip
 
 
 def _running(suspects: Frame, moves: Frame) -> Frame:
@@ -85,7 +92,7 @@ def _below(suspects: Frame, moves: Frame) -> Frame:
     )
     return first.with_columns(
         pl.lit("below-zero").alias("kind"), pl.col("lowest").alias("balance"), pl.lit(None, pl.Int64).alias("capacity")
-    ).select(_SHAPE)
+    ).select(list(_SHAPE))
 
 
 def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
@@ -97,5 +104,5 @@ def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
     return (
         above.unique("window", keep="first", maintain_order=True)
         .with_columns(pl.lit("above-capacity").alias("kind"))
-        .select(_SHAPE)
+        .select(list(_SHAPE))
     )

@@ -53,27 +53,30 @@ def suspect_zones(counted: Frame) -> Frame:
     return pl.DataFrame(rows, schema=shape, orient="row")
 
 
-def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
-    """How many vends there are by file, machine and local hour of day: file, machine, and `AT` (Int64), a column an
-    hour.
+def by_hour(vends: Frame, zones: Mapping[str, str], default: str, past: pl.Series | None = None) -> Frame:
+    """How many vends there are by file, machine and local hour of day: file, machine, `past` (Boolean), and `AT`
+    (Int64), a column an hour.
 
-    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
+    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others. past: which of the
+    vends are; by default none.
 
     Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
     """
     if vends.height == 0:
-        return pl.DataFrame(schema={"file": pl.Int32, "machine": pl.String} | dict.fromkeys(AT, pl.Int64))
+        return pl.DataFrame(schema={**_PAIR, "past": pl.Boolean} | dict.fromkeys(AT, pl.Int64))
     stretch = vends["machine"].rle_id()
     machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
     local = _local_hours(vends["time"], stretch, [zones.get(name, default) for name in machine.to_list()])
     files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
-    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
+    pair = stretch.cast(pl.Int64) * files + vends["file"]
+    key = (pair * 2 + (0 if past is None else past.cast(pl.Int64))) * len(HOURS) + local
     counted = key.alias("key").to_frame().group_by("key").len("len")
     pairs = (counted["key"] // len(HOURS)).unique().sort()
     cell = pairs.search_sorted(counted["key"] // len(HOURS)).cast(pl.Int64) * len(HOURS) + counted["key"] % len(HOURS)
     none = pl.Series("cells", [0], dtype=pl.Int64).new_from_index(0, pairs.len() * len(HOURS))
     cells = none.scatter(cell, counted["len"].cast(pl.Int64))
-    each = {"file": (pairs % files).cast(pl.Int32), "machine": machine.gather(pairs // files)}
+    pair = pairs // 2
+    each = {"file": (pair % files).cast(pl.Int32), "machine": machine.gather(pair // files), "past": pairs % 2 == 1}
     by = {name: cells.gather_every(len(HOURS), hour) for hour, name in zip(HOURS, AT, strict=True)}
     whole = pl.DataFrame(each | by)
     return whole if machine.n_unique() == machine.len() else _added(whole)
@@ -103,7 +106,11 @@ def added_hours(parts: Sequence[Frame]) -> Frame:
 
 
 def _added(counted: Frame) -> Frame:
-    return counted.group_by("file", "machine").agg(pl.col(AT).sum())
+    keys = [name for name in counted.columns if name not in AT]
+    return counted.group_by(keys).agg(pl.col(AT).sum())
+
+
+_PAIR = {"file": pl.Int32, "machine": pl.String}
 
 
 def _in_several(parts: Sequence[Frame]) -> pl.Series:

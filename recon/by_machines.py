@@ -25,7 +25,7 @@ from recon.findings.draft import Speller, compile_findings
 from recon.match.hours import added_hours, by_hour
 from recon.match.slots import match_vends
 from recon.match.states import Layouts
-from recon.match.unmapped import explain, unmapped_numbers
+from recon.match.unmapped import explain, stray_vends, unmapped_numbers
 from recon.model.frames import Frame
 from recon.route.folder import Route
 from recon.shown import Shown
@@ -129,18 +129,19 @@ def reckon(
     reach = money.totals.select("machine", log_start="first", log_end="last")
     exposed = stocked(stock.spans, reach, laid.slots)
     silences = silent_spans(exposed, reach, laid.slots, carried.settled)
+    strays = stray_vends(priced, own, carried.strays)
     carry = NOTHING
     if carried.until.height:
-        settled = settle(stock, exposed, carried, reach, laid, terms.near)
-        past_vends = priced.select("machine", "slot", "priced").filter(own)
-        carry = to_carry(carried, money, stock, settled, past_hours, laid, past_vends)
+        settled = settle(stock, exposed, carried, reach, strays, laid, terms.near)
+        past_vends = priced.select("machine", "slot", "bus", "label", "time", "priced").filter(own)
+        carry = to_carry(carried, money, stock, settled, strays, past_hours, laid, past_vends)
     return Reckoned(
         priced=priced,
         balance=stock,
         stock=windows,
         cash=terms.shown.closing(money.cash.windows),
         summaries=machine_summaries(sums, windows, laid, settings.cards),
-        findings=_found(terms, sheets, laid, priced, stock, windows, money, silences),
+        findings=_found(terms, sheets, laid, priced, stock, windows, money, silences, strays, carried.meanwhile),
         days=money.days,
         hours=hours,
         strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
@@ -166,16 +167,17 @@ def _moment(found: object) -> datetime | None:
 
 def _found(
     terms: Terms, sheets: Sheets, laid: Layouts, priced: Frame, stock: Stock, windows: Frame, money: Money,
-    silences: Frame,
+    silences: Frame, strays: Frame, meanwhile: Frame,
 ) -> Frame:
-    """What is to be found in some machines. windows: the stock windows shown. silences: as from silent_spans."""
+    """What is to be found in some machines. windows: the stock windows shown. silences: as from silent_spans. strays,
+    meanwhile: as from stray_vends and sold_meanwhile."""
     settings, spell = terms.route.settings, terms.spell
-    strays = unmapped_numbers(priced)
-    explained = explain(strays, stock.windows, laid, terms.route, priced)
+    numbers = unmapped_numbers(strays)
+    explained = explain(numbers, stock.windows, laid, terms.route, priced, meanwhile)
     cash = terms.shown.closing(money.cash.windows)
     return compile_findings(
         [
-            of_matching.unmapped(strays, explained, priced, spell, laid),
+            of_matching.unmapped(numbers, explained, strays, spell, laid),
             of_matching.without_slot(sheets.counts, sheets.loads, laid, spell),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),

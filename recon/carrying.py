@@ -30,7 +30,7 @@ from recon.model.frames import Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
 
-FORMAT: Final = 2
+FORMAT: Final = 3
 """To be raised whenever what is carried comes to mean something else."""
 
 

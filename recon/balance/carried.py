@@ -27,6 +27,8 @@ class Carried(NamedTuple):
     hours: Frame
     filled: Frame
     differing: Frame
+    strays: Frame
+    meanwhile: Frame
     seen: Frame
     sheets: Frame
     collected: Frame

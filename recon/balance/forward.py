@@ -10,8 +10,9 @@ from recon.balance.running import may_breach
 from recon.balance.settled import Settled, may_differ
 from recon.balance.stock import Stock
 from recon.match.states import Layouts
+from recon.match.unmapped import sold_meanwhile
 from recon.model.border import guard
-from recon.model.carried_frames import CARDS, LOOSE, MOVED
+from recon.model.carried_frames import CARDS, LOOSE, MOVED, STRAYS
 from recon.model.frames import Frame
 
 _MAY_CHANGE = ("neighbours", "range")
@@ -19,15 +20,17 @@ _MAY_CHANGE = ("neighbours", "range")
 
 
 def to_carry(
-    carried: Carried, money: Money, stock: Stock, settled: Settled, hours: Frame, layouts: Layouts, past_vends: Frame
+    carried: Carried, money: Money, stock: Stock, settled: Settled, strays: Frame, hours: Frame, layouts: Layouts,
+    past_vends: Frame,
 ) -> Carried:
     """What of the past of some machines is to be carried forward.
 
-    carried: what was before; its `until` holds from now on. past_vends: those that came to be past (machine, slot,
-    priced): a machine with one that no slot had, or whose price may yet change, is left out.
+    carried: what was before; its `until` holds from now on. strays: as from recon.match.unmapped.stray_vends.
+    past_vends: those that came to be past (machine, slot, bus, label, time, priced): a machine with one that has
+    neither number nor label, or whose price may yet change, is left out.
     """
-    unsettled = pl.col("slot").is_null() | pl.col("priced").is_in(_MAY_CHANGE)
-    left_out = past_vends.filter(unsettled)["machine"].unique()
+    undefined = pl.col("slot").is_null() & pl.col("bus").is_null() & pl.col("label").is_null()
+    left_out = past_vends.filter(undefined | pl.col("priced").is_in(_MAY_CHANGE))["machine"].unique()
     every = carried._replace(
         sold=settled.sold,
         moved=_asked_for(stock, carried.until, layouts),
@@ -39,6 +42,8 @@ def to_carry(
         hours=hours,
         filled=money.odd.past_filled,
         differing=money.odd.past_differing,
+        strays=guard(strays.filter("past").select(STRAYS.names), STRAYS),
+        meanwhile=sold_meanwhile(strays, past_vends.select("slot", "time"), carried.meanwhile, layouts.slots),
         settled=settled.settled,
         told=settled.told,
         restated=settled.restated,

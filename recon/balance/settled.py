@@ -31,16 +31,16 @@ class Settled(NamedTuple):
 
 
 def settle(
-    stock: Stock, stocked: Frame, carried: Carried, reach: Frame, layouts: Layouts, near: timedelta
+    stock: Stock, stocked: Frame, carried: Carried, reach: Frame, strays: Frame, layouts: Layouts, near: timedelta
 ) -> Settled:
     """Which windows of the machines of `carried.until` are settled, those included that were already.
 
-    stocked: as from recon.balance.silence.stocked. reach: machine and log_end. near: how close to a count a vend may
-    fall on either side of it.
+    stocked: as from recon.balance.silence.stocked. reach: machine and log_end. strays: vends that no slot had (machine,
+    time). near: how close to a count a vend may fall on either side of it.
     """
     closed = _closed(stock.spans, carried, reach, layouts, near)
     asked = closed.select("slot", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at")).filter(
-        _asked_for(closed, stock.spans, layouts)
+        _asked_for(closed, stock.spans, strays, layouts)
     )
     told = guard(asked, TOLD)
     settled = _added(closed, told, stock, stocked, carried.settled)
@@ -64,15 +64,20 @@ def _closed(spans: Frame, carried: Carried, reach: Frame, layouts: Layouts, near
     return own.join(of_slots.select("slot", "machine", "log_end"), on="slot", how="left", maintain_order="left")
 
 
-def _asked_for(closed: Frame, spans: Frame, layouts: Layouts) -> pl.Series:
+def _asked_for(closed: Frame, spans: Frame, strays: Frame, layouts: Layouts) -> pl.Series:
     """Which settled windows a finding may speak of (Boolean)."""
+    ends = closed.select("slot", "machine", "mark", "time", "next_time")
     changes = product_changes(layouts).select("slot", "changed_at")
-    within = closed.select("slot", "mark", "time", "next_time").join(changes, on="slot", how="inner").filter(
-        pl.col("changed_at").is_between("time", "next_time")
+    changed = ends.join(changes, on="slot", how="inner").filter(pl.col("changed_at").is_between("time", "next_time"))
+    # A slot that agrees while a number vended that no slot had is none that the number may be.
+    vended = strays.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
+    stray = ends.join(vended, on="machine", how="inner").filter(
+        (pl.col("time") <= pl.col("last")) & (pl.col("next_time") > pl.col("first"))
     )  # fmt: skip
+    within = pl.concat([changed["mark"], stray["mark"]])
     # How long a window could sell is known only as far as the log goes.
     unsure = (pl.col("next_time") > pl.col("log_end")).fill_null(True)
-    by_itself = may_differ() | may_breach(layouts) | _idle() | unsure | pl.col("mark").is_in(within["mark"].implode())
+    by_itself = may_differ() | may_breach(layouts) | _idle() | unsure | pl.col("mark").is_in(within.implode())
     asked = closed.select("mark", asked=by_itself)
     witnesses = _witnesses(closed.filter(~asked["asked"]), closed, spans)
     return asked.select(pl.col("asked") | pl.col("mark").is_in(witnesses.implode())).to_series()

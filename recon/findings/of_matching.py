@@ -63,10 +63,11 @@ def zones(suspects: Frame, spell: Speller) -> Draft:
 
 @if_any
 def unmapped(
-    strays: Frame, explained: "Sequence[Explanation]", priced: Frame, spell: Speller, layouts: Layouts
+    numbers: Frame, explained: "Sequence[Explanation]", strays: Frame, spell: Speller, layouts: Layouts
 ) -> Draft:
-    """Numbers that no slot had, each with the likeliest slot and all that speaks for it."""
-    known = strays.drop("each").join(layouts.machines.select("machine"), on="machine", how="semi")
+    """Numbers that no slot had, each with the likeliest slot and all that speaks for it. numbers, strays: as from
+    unmapped_numbers and stray_vends."""
+    known = numbers.drop("each").join(layouts.machines.select("machine"), on="machine", how="semi")
     said = list(_said(explained, spell))
     told = pl.DataFrame(said, schema={"machine": pl.String, "bus": pl.Int32, "guess": pl.String}, orient="row")
     rows = numbered(known.join(told, on=["machine", "bus"], how="left", maintain_order="left"))
@@ -79,9 +80,7 @@ def unmapped(
         pl.col("guess").fill_null("No slot is likelier than another."),
         (-pl.col("units")).alias("units"),
     )
-    label = pl.when(pl.col("bus").is_null()).then("label").alias("label")
-    proof = priced.filter(pl.col("slot").is_null()).with_columns(label)
-    proof = proof.join(rows.select("n", "machine", "bus", "label"), on=["machine", "bus", "label"], nulls_equal=True)
+    proof = strays.join(rows.select("n", "machine", "bus", "label"), on=["machine", "bus", "label"], nulls_equal=True)
     return Draft("unmapped-number", rows, evidence_of(proof.sort("n", "time", "file", "row")))
 
 

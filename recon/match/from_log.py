@@ -1,5 +1,6 @@
 """What counts, prices and the log say of an unmapped number; columns throughout, objects for what was found only."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import polars as pl
@@ -119,14 +120,19 @@ def prices(asked: Frame, layouts: Layouts) -> Found:
     return found
 
 
-def meanwhile(pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layouts) -> list[Evidence]:
-    """For each pair of a number and a label: what the label's slot logged under its own number meanwhile."""
+def meanwhile(
+    pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layouts, before: Frame
+) -> list[Evidence]:
+    """For each pair of a number and a label: what the label's slot logged under its own number meanwhile.
+
+    before: what it logged of that in vends that are not among `matched`, as a frame `meanwhile`.
+    """
     if not pairs:
         return []
     asked = pl.DataFrame(
-        [(at, stray.machine, label, stray.opened, stray.closed) for at, (stray, label) in enumerate(pairs)],
+        [(at, stray.machine, stray.bus, label, stray.opened, stray.closed) for at, (stray, label) in enumerate(pairs)],
         schema={
-            "at": pl.Int64, "machine": pl.String, "label": pl.String,
+            "at": pl.Int64, "machine": pl.String, "bus": pl.Int32, "label": pl.String,
             "since": pl.Datetime("us", "UTC"), "until": pl.Datetime("us", "UTC"),
         },
         orient="row",
@@ -138,8 +144,12 @@ def meanwhile(pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layou
         .group_by("at")
         .len()
     )
-    counts: dict[int, int] = dict(sold.iter_rows())
-    return [_meanwhile(counts.get(at, 0), stray) for at, (stray, _) in enumerate(pairs)]
+    known = asked.join(before, on=["machine", "bus", "slot"], how="inner")
+    # Where the number vended again since, all that was carried lies before its last vend.
+    earlier = pl.when(pl.col("until") > pl.col("closed")).then("since_right").otherwise("inside")
+    counts = Counter(dict(sold.iter_rows()))
+    counts.update(dict(known.select("at", earlier).iter_rows()))
+    return [_meanwhile(counts[at], stray) for at, (stray, _) in enumerate(pairs)]
 
 
 def _meanwhile(sold: int, stray: Stray) -> Evidence:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
+from recon.match.asof import places
 from recon.model.frames import TIME, Frame
 
 FEWEST = 60
@@ -72,7 +73,7 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str, past: pl.Serie
     key = (pair * 2 + (0 if past is None else past.cast(pl.Int64))) * len(HOURS) + local
     counted = key.alias("key").to_frame().group_by("key").len("len")
     pairs = (counted["key"] // len(HOURS)).unique().sort()
-    cell = pairs.search_sorted(counted["key"] // len(HOURS)).cast(pl.Int64) * len(HOURS) + counted["key"] % len(HOURS)
+    cell = places(pairs, counted["key"] // len(HOURS)) * len(HOURS) + counted["key"] % len(HOURS)
     none = pl.Series("cells", [0], dtype=pl.Int64).new_from_index(0, pairs.len() * len(HOURS))
     cells = none.scatter(cell, counted["len"].cast(pl.Int64))
     pair = pairs // 2

@@ -164,6 +164,31 @@ DIFFERING = FrameSpec(
     unique=("machine", "label", "tender", "price", "layout_price"),
 )  # fmt: skip
 
+STRAYS = FrameSpec(
+    "strays", "one vend whose number or label no slot had",
+    (
+        _MACHINE,
+        Column("bus", pl.Int32, "number logged", nullable=True),
+        Column("label", pl.String, "label logged, where no number was", nullable=True),
+        _TIME, _FILE, _ROW,
+        Column("units", pl.Int64, "units, where they dropped"),
+        Column("price", pl.Int64, "price logged, minor units", nullable=True),
+        Column("tender", TENDER, "how it was paid"),
+    ),
+    sorted_by=("machine", "time", "file", "row"),
+)  # fmt: skip
+
+MEANWHILE = FrameSpec(
+    "meanwhile", "one slot of a machine with a number that no slot had, and what it sold while that number vended",
+    (
+        _MACHINE, Column("bus", pl.Int32, "that number"), _SLOT,
+        Column("closed", TIME, "moment of the last carried vend of that number, UTC"),
+        Column("since", pl.Int64, "carried vends of the slot since the first of that number"),
+        Column("inside", pl.Int64, "of these, vends not after the last of that number"),
+    ),
+    sorted_by=("machine", "bus", "slot"), unique=("machine", "bus", "slot"),
+)  # fmt: skip
+
 SEEN = FrameSpec(
     "seen", "one machine in one file of vends, repeats included",
     (
@@ -232,6 +257,6 @@ REPEATED = FrameSpec(
 )
 
 CARRIED: Final[tuple[FrameSpec, ...]] = (
-    UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, SEEN, SHEETS, COLLECTED,
-    REPEATED, SETTLED, TOLD, RESTATED, SPELLED,
+    UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, STRAYS, MEANWHILE,
+    SEEN, SHEETS, COLLECTED, REPEATED, SETTLED, TOLD, RESTATED, SPELLED,
 )  # fmt: skip

@@ -6,7 +6,7 @@ from match_layouts import change, hour, laid, layout, route, slot, vends
 
 from recon.match.explained import WHY, likeliest
 from recon.match.slots import match_vends
-from recon.match.unmapped import unmapped_numbers
+from recon.match.unmapped import stray_vends, unmapped_numbers
 from recon.model.frames import STOCK_WINDOWS, Frame
 from recon.model.layout import Layout
 
@@ -31,7 +31,7 @@ def windows(*rows: dict[str, object]) -> Frame:
 def strays(machine: Layout, *rows: tuple[float, int | None, str | None], outcome: str = "vended") -> Frame:
     logged = vends(*((hour(after), bus, label) for after, bus, label in rows))
     logged = logged.with_columns(pl.lit(outcome).cast(logged.schema["outcome"]).alias("outcome"))
-    return unmapped_numbers(match_vends(logged, laid(machine)))
+    return unmapped_numbers(stray_vends(match_vends(logged, laid(machine))))
 
 
 def guesses(machine: Layout, found: Frame, counted: Frame = NO_WINDOWS) -> list[tuple[int, str, str]]:
@@ -63,9 +63,8 @@ def test_only_units_that_dropped_are_counted(outcome: str, units: int) -> None:
 
 
 def test_machines_without_a_layout_are_passed_over_by_the_guesses() -> None:
-    found = unmapped_numbers(
-        match_vends(vends((hour(1), 5, None), machine="elsewhere"), laid(layout(slot("1", 5))))
-    )
+    logged = match_vends(vends((hour(1), 5, None), machine="elsewhere"), laid(layout(slot("1", 5))))
+    found = unmapped_numbers(stray_vends(logged))
     assert found.height == 1
     assert guesses(layout(slot("1", 5)), found) == []
 

@@ -17,7 +17,7 @@ from scipy.optimize import linear_sum_assignment
 from recon.match.evidence import LEAST, POINTS, Evidence
 from recon.match.explained import Explanation
 from recon.match.slots import match_vends
-from recon.match.unmapped import explain, unmapped_numbers
+from recon.match.unmapped import explain, stray_vends, unmapped_numbers
 from recon.model.frames import STOCK_WINDOWS, VENDS, Frame
 from recon.model.layout import Layout, Slot
 
@@ -51,7 +51,7 @@ def windows(*rows: dict[str, object]) -> Frame:
 
 def explained(machine: Layout, *rows: Vend, counted: Frame = NO_WINDOWS) -> dict[int, Explanation]:
     matched = match_vends(logged(*rows), laid(machine))
-    found = explain(unmapped_numbers(matched), counted, laid(machine), route(machine), matched)
+    found = explain(unmapped_numbers(stray_vends(matched)), counted, laid(machine), route(machine), matched)
     return {one.bus: one for one in found}
 
 

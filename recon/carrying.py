@@ -29,8 +29,9 @@ from recon.model.frame_spec import FrameSpec
 from recon.model.frames import Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
+from recon.model.words import EVIDENCE_SHOWN
 
-FORMAT: Final = 3
+FORMAT: Final = 4
 """To be raised whenever what is carried comes to mean something else."""
 
 
@@ -206,7 +207,9 @@ def _in_new_sheets(books: Books, until: Frame, known: pl.Series) -> Frame:
     """Machines of which a sheet that was not there before tells something of the time up to `until`, or of when vends
     before that may still count. A sheet that was there tells the same."""
     sheets = books.sheets
-    new = [frame.filter(~pl.col("file").is_in(known.implode())) for frame in (sheets.counts, sheets.loads)]
+    files = pl.concat([frame["file"].unique() for frame in (sheets.counts, sheets.loads)])
+    others = files.filter(~files.is_in(known.implode())).unique()
+    new = [frame.filter(pl.col("file").is_in(others.implode())) for frame in (sheets.counts, sheets.loads)]
     told = pl.concat([frame.select("machine", "time") for frame in new]).join(until, on="machine", how="inner")
     return told.filter(pl.col("time") < pl.col("until") + books.near).select("machine")
 
@@ -266,6 +269,19 @@ def without(
     return every.later(until) if until.height else every, rest._replace(until=carried.until)
 
 
+def _doubled(repeats: Frame, before: Frame) -> Frame:
+    """Of rows that others stand for, how many there are, and the first of them. repeats: those that came to be past."""
+    keys = ["machine", "file", "other_file"]
+    new = repeats.group_by(keys).agg(
+        pl.len().cast(pl.Int64).alias("count"), pl.col("row").sort().head(EVIDENCE_SHOWN).alias("rows")
+    )  # fmt: skip
+    both = pl.concat([before, new.select(before.columns)])
+    if not both.select(keys).hash_rows().is_duplicated().any():
+        return both
+    first = pl.col("rows").explode(empty_as_null=False).sort().head(EVIDENCE_SHOWN)
+    return both.group_by(keys).agg(pl.col("count").sum(), first).select(before.columns)
+
+
 class Forward(NamedTuple):
     """What a run carries forward, before it is known which of its files are kept.
 
@@ -284,24 +300,31 @@ class Forward(NamedTuple):
         """
         laid, sheets = self.books.laid, self._sheets()
         every = (self.seen, sheets, self.reckoned.hours, self.repeats)
-        named = [frame.select("machine", name) for frame in every for name in ("file", "other_file") if name in frame]
+        there = set(parts["file"])
         unkept = pl.concat(
-            frame.rename({frame.columns[1]: "file"}).drop_nulls().join(parts, on="file", how="anti").select("machine")
-            for frame in named
-        )["machine"].unique()
+            [
+                frame.filter(pl.col(name).is_in(sorted(gone)))["machine"]
+                for frame in every
+                for name in ("file", "other_file")
+                if name in frame and (gone := set(frame[name].unique().drop_nulls()) - there)
+            ]
+            or [pl.Series("machine", [], dtype=pl.String)]
+        ).unique()
         slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
         carried = self.reckoned.without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
         ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
-        repeated = ends.filter(pl.col("time") < pl.col("until")).select(REPEATED.names)
+        repeats = ends.filter(pl.col("time") < pl.col("until"))
         seen = self.seen.join(parts, on="file", how="semi", maintain_order="left")
         whole = carried._replace(
-            until=until, seen=seen, collected=_collected(self.books, until), repeated=repeated,
+            until=until, seen=seen, collected=_collected(self.books, until),
+            repeated=repeats.filter(pl.col("kind") != "duplicate-row").select(REPEATED.names),
+            doubled=_doubled(repeats.filter(pl.col("kind") == "duplicate-row"), carried.doubled),
             sheets=sheets.join(until, on="machine", how="semi"),
         )  # fmt: skip
         # In the order and shape of their specs: the same runs then carry the same bytes. Those that are not named here
         # were put in order machine by machine, and slots are.
-        anew = ("until", "hours", "seen", "sheets", "collected", "repeated")
+        anew = ("until", "hours", "seen", "sheets", "collected", "repeated", "doubled")
         frames = Carried(
             *(
                 guard(frame, spec) if spec.name in anew else frame

@@ -305,7 +305,7 @@ def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
         if parts[at].open_range and not parts[at].dearest.sort("currency").equals(top.sort("currency")):
             parts[at] = task.of(intake.vends_of(first, last)[0], first, last, top)
     every = guard(pl.concat([VENDS.empty(), *kept]), VENDS)
-    return intake.told(every, notices), parts
+    return intake.told(every, notices, task.carried.doubled), parts
 
 
 def _on_and_on(

@@ -33,6 +33,7 @@ class Carried(NamedTuple):
     sheets: Frame
     collected: Frame
     repeated: Frame
+    doubled: Frame
     settled: Frame
     told: Frame
     restated: Frame

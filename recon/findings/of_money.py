@@ -127,6 +127,8 @@ def _no_collection(
     """Cash vends that no two collections enclose: before the first, or behind the last though the machine was visited
     since.
     """
+    if loose.height == 0:
+        return NOTHING
     visits = counts.group_by("machine").agg(pl.col("time").max().alias("visited"))
     machines = layouts.machines.select("machine")
     ends = machines.join(collection_ends(collections), on="machine", how="left")

@@ -2,7 +2,7 @@
 
 import hashlib
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from functools import partial
@@ -28,16 +28,18 @@ LARGEST_FILE = 4 * 1024**3
 """Bytes. A file beyond this is no export of a small route."""
 
 
-def _is_shown(parts: Sequence[str]) -> bool:
-    return not any(part.startswith((".", "~")) for part in parts) and not parts[-1].endswith("~")
+def _is_shown(name: str) -> bool:
+    return not name.startswith((".", "~"))
 
 
 def inbox_files(root: Path) -> list[Path]:
     """The files of inbox/ and of the folders in it, by path; hidden files and editors' backups are passed over."""
-    inbox = root / "inbox"
-    found = (path for path in inbox.rglob("*") if path.is_file())
-    shown = (path for path in found if _is_shown(path.relative_to(inbox).parts))
-    return sorted(shown, key=lambda path: path.relative_to(root).as_posix())
+    found: list[Path] = []
+    for folder, folders, names in os.walk(root / "inbox"):
+        folders[:] = filter(_is_shown, folders)
+        there = Path(folder)
+        found += (path for name in names if _is_shown(name) and name[-1] != "~" and (path := there / name).is_file())
+    return sorted(found, key=lambda path: path.relative_to(root).as_posix())
 
 
 def take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: Keeper | None) -> None:

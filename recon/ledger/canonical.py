@@ -31,6 +31,13 @@ def canonical(value: Any) -> bytes:
 
 
 def _write(value: Any, parts: list[str]) -> None:
+    # Most values are of these two types, and to ask for abstract ones takes long.
+    if type(value) is dict:
+        _write_object(value, parts)
+        return
+    if type(value) is str:
+        parts.append(_quoted(value))
+        return
     match value:
         case None:
             parts.append("null")

@@ -253,10 +253,22 @@ COLLECTED = FrameSpec(
 )  # fmt: skip
 
 REPEATED = FrameSpec(
-    "repeated", "one remark on a carried vend that repeats another", NOTICES.columns, sorted_by=NOTICES.sorted_by
-)
+    "repeated", "one remark on a carried vend that is another state of one, or has its reference", NOTICES.columns,
+    sorted_by=NOTICES.sorted_by,
+)  # fmt: skip
+
+DOUBLED = FrameSpec(
+    "doubled", "the carried vends of one machine in one file for which rows of another stand",
+    (
+        _MACHINE, _FILE,
+        Column("other_file", pl.Int32, "number of the file with these rows"),
+        Column("count", pl.Int64, "rows left out"),
+        Column("rows", pl.List(pl.Int64), "the first of their lines"),
+    ),
+    sorted_by=("machine", "file", "other_file"), unique=("machine", "file", "other_file"),
+)  # fmt: skip
 
 CARRIED: Final[tuple[FrameSpec, ...]] = (
     UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, STRAYS, MEANWHILE,
-    SEEN, SHEETS, COLLECTED, REPEATED, SETTLED, TOLD, RESTATED, SPELLED,
+    SEEN, SHEETS, COLLECTED, REPEATED, DOUBLED, SETTLED, TOLD, RESTATED, SPELLED,
 )  # fmt: skip

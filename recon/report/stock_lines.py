@@ -7,7 +7,6 @@ spelled. What of the text is settled from now on is noted on the way, for the ne
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from heapq import merge
 from typing import NamedTuple
 
 import polars as pl
@@ -89,11 +88,20 @@ class StockLines:
                 _Lines(slot, read(start, size), size if slot in on else 0)
                 for slot, start, size in earlier.spelled.iter_rows()
             )
-            yield from merge(old, _spelled(self._done, new, self._settled), key=_slot)
+            yield from _merged(old, _spelled(self._done, new, self._settled))
 
 
-def _slot(lines: _Lines) -> int:
-    return lines.slot
+def _merged(old: Iterator[_Lines], new: Iterator[_Lines]) -> Iterator[_Lines]:
+    """Lines of both in the order of their slots, old ones first."""
+    waiting = next(old, None)
+    for lines in new:
+        while waiting is not None and waiting.slot <= lines.slot:
+            yield waiting
+            waiting = next(old, None)
+        yield lines
+    if waiting is not None:
+        yield waiting
+    yield from old
 
 
 def _spelled(done: Reconciliation, windows: Frame, settled: Frame) -> Iterator[_Lines]:

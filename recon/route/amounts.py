@@ -13,6 +13,7 @@ COST_DIGITS = 4
 _LARGEST_POWER = len(str(LARGEST_AMOUNT)) - 1
 
 
+@lru_cache(maxsize=4096)
 def amount_fault(amount: Decimal, currency: str | None, extra: int = 0) -> str | None:
     """What an amount ought to be, in words, where it does not fit the currency; None where it does.
 

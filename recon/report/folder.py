@@ -21,6 +21,10 @@ SUMS = "SHA256SUMS"
 """The hashes of all files of a report, as the program sha256sum writes and checks them."""
 
 
+_LONG = 1 << 20
+"""Bytes of a long piece."""
+
+
 class Written(NamedTuple):
     """A report that was written. sums: SHA-256 of its SHA256SUMS, hex."""
 
@@ -122,6 +126,9 @@ def _make_lasting(file: IO[bytes]) -> None:
 def _take(file: IO[bytes], content: Hashed, piece: bytes) -> None:
     content.hash(piece)
     file.write(piece)
+    # Long pieces go to the disk while the next is made: little is left to wait for at the end.
+    if len(piece) > _LONG:
+        _make_lasting(file)
 
 
 def _settle(part: Path, reports: Path, stamp: str) -> Path:

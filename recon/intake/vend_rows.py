@@ -56,6 +56,15 @@ class _Table:
         now = pl.col("file").replace_strict(dict(self.numbers), default=None, return_dtype=pl.Int32)
         return rows.with_columns(now).filter(pl.col("file").is_not_null())
 
+    def scan_files(self, files: Collection[int]) -> pl.LazyFrame | None:
+        """The rows of some files alone, by their numbers in this run; None where it has none of them. That is asked of
+        the numbers in the table, before anything else of a row is read."""
+        numbers = {then: now for then, now in self.numbers.items() if now in files}
+        if not numbers:
+            return None
+        rows = pl.scan_parquet(self.path).filter(pl.col("file").is_in(sorted(numbers)))
+        return rows.with_columns(pl.col("file").replace_strict(numbers, return_dtype=pl.Int32))
+
 
 @dataclass(eq=False)
 class VendRows:
@@ -124,22 +133,30 @@ class VendRows:
         assert "seen" not in self.__dict__, "all files were looked through already"
         self._known, self._looked_through = seen, frozenset(files)
 
+    @property
+    def _in_memory(self) -> list[pl.LazyFrame]:
+        return [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
+
     def _scans(self) -> list[pl.LazyFrame]:
-        held = [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
-        return [*(table.scan() for table in self._tables), *held]
+        return [*(table.scan() for table in self._tables), *self._in_memory]
 
     def _asked(self) -> list[pl.LazyFrame]:
         """Of all rows those that are asked for."""
         if self.until.height == 0:
             return self._scans()
         first, machines = self.until["until"].min(), self.until["machine"].implode()
-        # A look at time and machine alone passes over most rows before anything else of them is read.
-        maybe = (pl.col("time") >= pl.lit(first)) | ~pl.col("machine").is_in(machines)
-        ends = self.until.lazy().select("machine", "until")
+        ends = self.until.select("machine", "until")
         late = pl.col("until").is_null() | (pl.col("time") >= pl.col("until"))
+        reach = self.seen.join(ends, on="machine", how="left")
+        files = set(reach.filter(pl.col("until").is_null() | (pl.col("last") >= pl.col("until")))["file"])
+        scans = [scan for table in self._tables if (scan := table.scan_files(files)) is not None]
+        if reach["until"].null_count():
+            # A look at time and machine alone passes over most rows before anything else of them is read.
+            maybe = (pl.col("time") >= pl.lit(first)) | ~pl.col("machine").is_in(machines)
+            scans = [rows.filter(maybe) for rows in scans]
         return [
-            rows.filter(maybe).join(ends, on="machine", how="left").filter(late).drop("until")
-            for rows in self._scans()
+            rows.join(ends.lazy(), on="machine", how="left").filter(late).drop("until")
+            for rows in (*scans, *self._in_memory)
         ]
 
     @cached_property

@@ -282,6 +282,15 @@ def _doubled(repeats: Frame, before: Frame) -> Frame:
     return both.group_by(keys).agg(pl.col("count").sum(), first).select(before.columns)
 
 
+def _machines_of_files(rows: Frame) -> Frame:
+    """The machines in each file, some of them more than once: of rows that stand file by file, machine by machine, one
+    of each stretch."""
+    if rows.height == 0:
+        return SHEETS.empty()
+    first = (rows["machine"] != rows["machine"].shift()) | (rows["file"] != rows["file"].shift())
+    return rows.filter(first.fill_null(True)).select(SHEETS.names)
+
+
 class Forward(NamedTuple):
     """What a run carries forward, before it is known which of its files are kept.
 
@@ -336,4 +345,4 @@ class Forward(NamedTuple):
     def _sheets(self) -> Frame:
         """Which machines are in which files of counts and loads."""
         both = (self.books.sheets.counts, self.books.sheets.loads)
-        return pl.concat([frame.select(SHEETS.names) for frame in both]).unique()
+        return pl.concat([_machines_of_files(frame) for frame in both]).unique()

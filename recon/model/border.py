@@ -72,12 +72,19 @@ def in_order(frame: Frame, names: Sequence[str]) -> bool:
     """
     if not all(_compares(frame.schema[name]) for name in names) or _any_empty(frame, names):
         return False
-    late = pl.lit(False)
-    for name in reversed(names):
-        column = pl.col(name)
-        before = column.shift(1)
-        late = (column < before) | ((column == before) & late)
-    return not frame.select(late.fill_null(False).any()).item()
+    # Column by column: most frames that are not in order show it in the first. Series are compared without a query.
+    alike: pl.Series | None = None
+    for name in names:
+        column = frame.get_column(name)
+        before, after = column.slice(0, frame.height - 1), column.slice(1)
+        late = after < before
+        if (late if alike is None else late & alike).any():
+            return False
+        same = after == before
+        alike = same if alike is None else same & alike
+        if not alike.any():
+            return True
+    return True
 
 
 def _compares(dtype: pl.DataType) -> bool:
@@ -136,8 +143,15 @@ def judge(frame: Frame, spec: FrameSpec) -> None:
 
 
 def _repeats(frame: Frame, spec: FrameSpec) -> bool:
-    keys = [pl.col(name) for name in spec.unique or ()]
-    if spec.unique == spec.sorted_by:
-        # Sorted by the very key: equal rows are neighbours, and comparing neighbours is far cheaper than hashing.
-        return bool(frame.select(pl.all_horizontal(key == key.shift() for key in keys).any()).item())
-    return bool(frame.select(pl.struct(keys).is_duplicated().any()).item())
+    names = spec.unique or ()
+    if spec.unique != spec.sorted_by:
+        return bool(frame.select(pl.struct(names).is_duplicated().any()).item())
+    # Sorted by the very key: equal rows are neighbours, and comparing neighbours is far cheaper than hashing.
+    alike: pl.Series | None = None
+    for name in names:
+        column = frame.get_column(name)
+        same = column.slice(1) == column.slice(0, frame.height - 1)
+        alike = same if alike is None else same & alike
+        if not alike.any():
+            return False
+    return True

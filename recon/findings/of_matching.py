@@ -93,6 +93,8 @@ def _said(explained: "Sequence[Explanation]", spell: Speller) -> Iterator[tuple[
 
 def without_slot(counts: Frame, loads: Frame, layouts: Layouts, spell: Speller) -> Draft:
     """Counts and loads by a number that no slot had at their time. counts, loads: with their slots."""
+    if counts["slot"].null_count() == 0 and loads["slot"].null_count() == 0:
+        return NOTHING
     columns = ("machine", "bus", "time", "file", "row")
     lost = pl.concat([frame.filter(pl.col("slot").is_null()).select(columns) for frame in (counts, loads)])
     lost = lost.filter(pl.col("bus").is_not_null()).join(layouts.machines.select("machine"), on="machine", how="semi")

@@ -180,6 +180,8 @@ def _no_opening(early: Frame, layouts: Layouts, spell: Speller) -> Draft:
 
 
 def _not_counted(counts: Frame, layouts: Layouts, spell: Speller) -> Draft:
+    if counts["counted"].null_count() == 0:
+        return NOTHING
     blank = counts.filter(pl.col("counted").is_null() & pl.col("slot").is_not_null())
     if blank.height == 0:
         return NOTHING

@@ -82,6 +82,7 @@ def put_back(keeper: Keeper, kind: str, places: Sequence[tuple[KeptPart, int]]) 
     frames = []
     for name, numbers in by_batch(places):
         for _, rows in keeper.rows(kind, [name]):
-            file = pl.col("file").replace_strict(numbers, default=None, return_dtype=pl.Int32)
-            frames.append(rows.with_columns(file.alias("file")).filter(pl.col("file").is_not_null()))
+            file = rows["file"].replace_strict(numbers, default=None, return_dtype=pl.Int32)
+            renumbered = rows.with_columns(file.alias("file"))
+            frames.append(renumbered.drop_nulls("file") if file.null_count() else renumbered)
     return frames

@@ -5,6 +5,7 @@ parted, to be reckoned some at a time, and what comes of each part is put togeth
 """
 
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -117,11 +118,14 @@ def reckon(
         top = dearest(pl.concat(logged), laid, settings.currency)
     priced = price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top)
     own = past(priced, carried.until)
-    stock = stock_windows(
-        sheets.counts, sheets.loads, priced, laid, near=terms.near,
-        count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
-    )  # fmt: skip
-    money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
+    with ThreadPoolExecutor(1) as beside:
+        # Stock and money know nothing of each other.
+        balanced = beside.submit(
+            stock_windows, sheets.counts, sheets.loads, priced, laid, near=terms.near,
+            count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
+        )  # fmt: skip
+        money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
+        stock = balanced.result()
     windows = terms.shown.closing(stock.windows)
     seen = terms.shown.at(priced)
     sums = money.totals if seen.height == priced.height else totals(seen)[0]

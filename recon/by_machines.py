@@ -111,50 +111,89 @@ def reckon(
     are not all. carried: what came of earlier vends of these machines, that are not among `vends`; its `until` says up
     to when vends are to be carried from now on.
     """
+    with ThreadPoolExecutor(1) as beside:
+        done = _balanced(terms, _priced(terms, vends, laid, top, carried), sheets, laid, carried, beside)
+        # What is found and what is handed on are made of the same figures.
+        handed = beside.submit(_handed_on, terms, done, laid, carried)
+        findings = _found(terms, done, sheets, laid, carried)
+        hours, carry, lacking = handed.result()
+    priced, money, stock = done.priced, done.money, done.stock
+    seen = terms.shown.at(priced)
+    sums = money.totals if seen.height == priced.height else totals(seen)[0]
+    return Reckoned(
+        priced=priced,
+        balance=stock,
+        stock=done.windows,
+        cash=done.cash,
+        summaries=machine_summaries(sums, done.windows, laid, terms.route.settings.cards),
+        findings=findings,
+        days=money.days,
+        hours=hours,
+        strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
+        dearest=dearest(money.totals, laid, terms.route.settings.currency, "top"),
+        shown=(_moment(sums["first"].min()), _moment(sums["last"].max())),
+        open_range=bool((priced["priced"] == "range").any()),
+        carry=carry,
+        wanting=lacking,
+    )
+
+
+def _priced(terms: Terms, vends: Frame, laid: Layouts, top: Frame | None, carried: Carried) -> Frame:
+    """The frame `priced`."""
     settings = terms.route.settings
     matched = match_vends(vends, laid)
     if top is None and carried.totals.height:
         logged = [matched.select("machine", "price"), carried.totals.select("machine", price="top")]
         top = dearest(pl.concat(logged), laid, settings.currency)
-    priced = price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top)
-    own = past(priced, carried.until)
-    with ThreadPoolExecutor(1) as beside:
-        # Stock and money know nothing of each other.
-        balanced = beside.submit(
-            stock_windows, sheets.counts, sheets.loads, priced, laid, near=terms.near,
-            count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
-        )  # fmt: skip
-        money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
-        stock = balanced.result()
-    windows = terms.shown.closing(stock.windows)
-    seen = terms.shown.at(priced)
-    sums = money.totals if seen.height == priced.height else totals(seen)[0]
-    hours, past_hours = _hours(priced, own, carried.hours, terms)
+    return price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top)
+
+
+@dataclass(frozen=True, slots=True)
+class _Balanced:
+    """Priced vends and what they came to. own: which of them are to be carried forward. windows, cash: those shown.
+    reach: from when to when each machine's log goes. stocked, strays: as from the functions of these names.
+    """
+
+    priced: Frame
+    own: pl.Series
+    stock: Stock
+    windows: Frame
+    money: Money
+    cash: Frame
+    reach: Frame
+    stocked: Frame
+    strays: Frame
+
+
+def _balanced(
+    terms: Terms, priced: Frame, sheets: Sheets, laid: Layouts, carried: Carried, beside: ThreadPoolExecutor
+) -> _Balanced:
+    settings, own = terms.route.settings, past(priced, carried.until)
+    # Stock and money know nothing of each other.
+    balancing = beside.submit(
+        stock_windows, sheets.counts, sheets.loads, priced, laid, near=terms.near,
+        count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
+    )  # fmt: skip
+    money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
+    stock = balancing.result()
     reach = money.totals.select("machine", log_start="first", log_end="last")
-    exposed = stocked(stock.spans, reach, laid.slots)
-    silences = silent_spans(exposed, reach, laid.slots, carried.settled)
-    strays = stray_vends(priced, own, carried.strays)
-    carry = NOTHING
-    if carried.until.height:
-        settled = settle(stock, exposed, carried, reach, strays, laid, terms.near)
-        past_vends = priced.select("machine", "slot", "bus", "label", "time", "priced").filter(own)
-        carry = to_carry(carried, money, stock, settled, strays, past_hours, laid, past_vends)
-    return Reckoned(
-        priced=priced,
-        balance=stock,
-        stock=windows,
-        cash=terms.shown.closing(money.cash.windows),
-        summaries=machine_summaries(sums, windows, laid, settings.cards),
-        findings=_found(terms, sheets, laid, priced, stock, windows, money, silences, strays, carried.meanwhile),
-        days=money.days,
-        hours=hours,
-        strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
-        dearest=dearest(money.totals, laid, settings.currency, "top"),
-        shown=(_moment(sums["first"].min()), _moment(sums["last"].max())),
-        open_range=bool((priced["priced"] == "range").any()),
-        carry=carry,
-        wanting=wanting(carried, priced, stock, money, laid),
-    )
+    return _Balanced(
+        priced, own, stock, terms.shown.closing(stock.windows), money, terms.shown.closing(money.cash.windows), reach,
+        stocked(stock.spans, reach, laid.slots), stray_vends(priced, own, carried.strays),
+    )  # fmt: skip
+
+
+def _handed_on(
+    terms: Terms, done: _Balanced, laid: Layouts, carried: Carried
+) -> tuple[Frame, Carried, tuple[str, ...]]:
+    """Vends by hour as from by_hour, what is to be carried forward, and machines of which more is wanted."""
+    hours, past_hours = _hours(done.priced, done.own, carried.hours, terms)
+    lacking = wanting(carried, done.priced, done.stock, done.money, laid)
+    if carried.until.height == 0:
+        return hours, NOTHING, lacking
+    settled = settle(done.stock, done.stocked, carried, done.reach, done.strays, laid, terms.near)
+    past_vends = done.priced.select("machine", "slot", "bus", "label", "time", "priced").filter(done.own)
+    return hours, to_carry(carried, done.money, done.stock, settled, done.strays, past_hours, laid, past_vends), lacking
 
 
 def _hours(priced: Frame, own: pl.Series, carried: Frame, terms: Terms) -> tuple[Frame, Frame]:
@@ -169,25 +208,22 @@ def _moment(found: object) -> datetime | None:
     return found if isinstance(found, datetime) else None
 
 
-def _found(
-    terms: Terms, sheets: Sheets, laid: Layouts, priced: Frame, stock: Stock, windows: Frame, money: Money,
-    silences: Frame, strays: Frame, meanwhile: Frame,
-) -> Frame:
-    """What is to be found in some machines. windows: the stock windows shown. silences: as from silent_spans. strays,
-    meanwhile: as from stray_vends and sold_meanwhile."""
+def _found(terms: Terms, done: _Balanced, sheets: Sheets, laid: Layouts, carried: Carried) -> Frame:
+    """What is to be found in some machines."""
     settings, spell = terms.route.settings, terms.spell
-    numbers = unmapped_numbers(strays)
-    explained = explain(numbers, stock.windows, laid, terms.route, priced, meanwhile)
-    cash = terms.shown.closing(money.cash.windows)
+    priced, stock, money, windows = done.priced, done.stock, done.money, done.windows
+    silences = silent_spans(done.stocked, done.reach, laid.slots, carried.settled)
+    numbers = unmapped_numbers(done.strays)
+    explained = explain(numbers, stock.windows, laid, terms.route, priced, carried.meanwhile)
     return compile_findings(
         [
-            of_matching.unmapped(numbers, explained, strays, spell, laid),
+            of_matching.unmapped(numbers, explained, done.strays, spell, laid),
             of_matching.without_slot(sheets.counts, sheets.loads, laid, spell),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),
             *of_matching.price_findings(money.odd, spell),
             *of_stock.stock_findings(stock, windows, breaches(stock, laid), sheets.counts, laid, settings, spell),
-            *of_money.cash_findings(cash, sheets.cash, sheets.counts, money.loose, laid, settings, spell),
+            *of_money.cash_findings(done.cash, sheets.cash, sheets.counts, money.loose, laid, settings, spell),
             of_money.unpaid_vends(money.days.unpaid, money.cards, spell),
         ]
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import polars as pl
 
@@ -35,13 +35,15 @@ from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import VENDS, Frame
 from recon.model.problem import Problem
 from recon.model.reconciliation import Earlier, Reconciliation
-from recon.model.results import Results
 from recon.model.settings import Settings
 from recon.model.words import FileKind
 from recon.moment import moment_of_run as moment_of_run
 from recon.report.results_json import results_json
 from recon.route.folder import Route, by_place, read_route
 from recon.shown import Shown
+
+if TYPE_CHECKING:
+    from recon.model.results import Results
 
 Progress = Callable[[str], None]
 """Told what is being done, in a few words, before it is done."""
@@ -73,8 +75,10 @@ class Run:
         return self.reconciliation.frames
 
     @cached_property
-    def results(self) -> Results:
+    def results(self) -> "Results":
         """The same as results.json, as types."""
+        from recon.model.results import Results
+
         return Results.model_validate_json(self.json())
 
     def json(self) -> str:

@@ -35,10 +35,10 @@ class Gathered:
     held: bytes of the files opened since the last were read. accepted: rows by kind, but for the vends that were laid
     down (`vends`). fresh: what is to be kept of the files read. tables, readings: of each file that was taken in and is
     at hand. mended: each rejects.csv that came back. kept: the tables that are put back, with the numbers of their
-    files. by_moment: files whose dates the moment of the run settled. names: what each file goes by. seen: the first
-    file of each content; compared: how many files have been held against it. settled: the files whose columns are
-    known, by their format. groups: their cells, by format and columns. unread: of the files of these groups, whose rows
-    are still to be read.
+    files. back: their rows by kind, apart from vends. by_moment: files whose dates the moment of the run settled.
+    names: what each file goes by. seen: the first file of each content; compared: how many files have been held against
+    it. settled: the files whose columns are known, by their format. groups: their cells, by format and columns. unread:
+    of the files of these groups, whose rows are still to be read.
     """
 
     files: list[File] = field(default_factory=list)
@@ -58,6 +58,7 @@ class Gathered:
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
     kept: list[tuple[KeptPart, int]] = field(default_factory=list)
+    back: dict[str, list[Frame]] = field(default_factory=dict)
     by_moment: set[int] = field(default_factory=set)
     names: dict[int, Sequence[str]] = field(default_factory=dict)
 

@@ -1,6 +1,7 @@
 """Take in the inbox: every file read, every row accounted for."""
 
 from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -99,13 +100,11 @@ def take_in(
         # Mended lines are read as those that they stand for, whose files have to be at hand.
         gathered = _gather(known, now, on_file, keeper, at_once, _spoken_of(gathered))
     stands_for = _take_mended(gathered, known, now)
-    if keeper is not None and gathered.kept:
-        for kind in FILE_KINDS:
-            if kind != "vends":
-                # What is put back stands first: with files named for their weeks, all rows then stand in order.
-                gathered.accepted[kind] = put_back(keeper, kind, gathered.kept) + gathered.accepted[kind]
-        gathered.rejects += put_back(keeper, "rejects", gathered.kept)
-        gathered.notices += put_back(keeper, "notices", gathered.kept)
+    for kind in FILE_KINDS:
+        # What is put back stands first: with files named for their weeks, all rows then stand in order.
+        gathered.accepted[kind] = gathered.back.get(kind, []) + gathered.accepted[kind]
+    gathered.rejects += gathered.back.get("rejects", [])
+    gathered.notices += gathered.back.get("notices", [])
     vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))
     if by_machines or (at_once is not None and (gathered.vends.laid_down or vends > at_once)):
         # Mended rows are never laid down: here they take the place of those for which they stand.
@@ -138,8 +137,18 @@ def _gather(
         if at_once is not None and gathered.held > at_once * BYTES_A_VEND:
             _read(gathered, known, now)
             gathered.lay_down(anew)
-    _read(gathered, known, now)
+    with ThreadPoolExecutor(1) as beside:
+        # What the others gave is looked up while those at hand are read.
+        back = beside.submit(_put_back, keeper, list(gathered.kept)) if keeper is not None and gathered.kept else None
+        _read(gathered, known, now)
+        gathered.back = {} if back is None else back.result()
     return gathered
+
+
+def _put_back(keeper: Keeper, kept: Sequence[tuple[KeptPart, int]]) -> dict[str, list[Frame]]:
+    """What is kept of the rows of files, by kind, apart from vends."""
+    kinds = [str(kind) for kind in FILE_KINDS if kind != "vends"]
+    return {kind: put_back(keeper, kind, kept) for kind in (*kinds, "rejects", "notices")}
 
 
 def _read(gathered: Gathered, known: Known, now: datetime) -> None:

@@ -8,12 +8,15 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
-from recon.match.learned import RuleStanding
 from recon.match.numbering import number_of, row_and_column
 from recon.model.layout import ColumnGrid, Grid, Numbering, Offset, Slot
 from recon.model.layout import Sequence as SequenceRule
 from recon.model.words import LARGEST_BUS
+
+if TYPE_CHECKING:
+    from recon.match.learned import RuleStanding
 
 WITHOUT_PARAMETERS: tuple[Numbering, ...] = ("same", "hex-label", "zero-based", "ascii-pair")
 OPEN_WIDTHS = (*range(1, 65), 100, 128, 200, 250, 256, 512, 1000, 1024)
@@ -193,12 +196,14 @@ def _simplicity(each: Hypothesis) -> tuple[int, int]:
     return each.parameters, len(each.pitches)
 
 
-def ranked(machine: Machine, pairs: Mapping[str, int], *, most: int = 200) -> list[RuleStanding]:
+def ranked(machine: Machine, pairs: Mapping[str, int], *, most: int = 200) -> "list[RuleStanding]":
     """Rules by how many pairs they explain, then by simplicity, with the labels that they do not explain.
 
     Rules that explain fewer than half of the pairs, or no more than they have parameters while others explain more,
     are left out.
     """
+    from recon.match.learned import RuleStanding
+
     every = [(explained(machine, each, pairs), each) for each in distinct(weighed(hypotheses(machine, pairs)))]
     best = max((count for count, _ in every), default=0)
     told = [

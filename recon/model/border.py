@@ -73,6 +73,8 @@ def in_order(frame: Frame, names: Sequence[str]) -> bool:
     if not all(_compares(frame.schema[name]) for name in names) or _any_empty(frame, names):
         return False
     # Column by column: most frames that are not in order show it in the first. Series are compared without a query.
+    if frame.height < 2:
+        return True
     alike: pl.Series | None = None
     for name in names:
         column = frame.get_column(name)

@@ -189,7 +189,8 @@ class Weekly:
                 frame = self._without_agreeing(frame, made)
             if name == "notices":
                 every = frame.height
-                frame = frame.join(made.frames[name], on=["file", "row", "kind"], how="semi", maintain_order="left")
+                key = ["file", "row", "other_file", "other_row", "kind"]
+                frame = frame.join(made.frames[name], on=key, how="semi", nulls_equal=True, maintain_order="left")
                 assert every - frame.height == made.intake.doubled["count"].sum()
             if not frame.equals(made.frames[name]):
                 yield f"frame {name} differs:\n{made.frames[name]}\nfrom nothing:\n{frame}"

@@ -102,7 +102,8 @@ def run(
     the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
     taken in before; by default what the route's ledger remembers. wanted: which frames of all vends are to be handed
     back: `vends` and `priced`; `priced` alone; or none (`sums`), which takes less memory, and reckons anew only what an
-    earlier run did not carry forward.
+    earlier run did not carry forward. The frames `stock` and `notices` then lack what nobody asks of past windows and
+    vends; the results lack nothing.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")

@@ -49,7 +49,8 @@ class Reconciliation:
     decimal digits. settings: route.toml. frames: by the names of recon.model.frames, each keeping its spec; `stock`,
     `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything; `vends` and
     `priced` are empty where nobody wanted them. vends_shown: moments of the first and the last vend shown. anchor: None
-    where the run wrote no ledger. earlier: None where all stock windows are in `stock`.
+    where the run wrote no ledger. earlier: None where all stock windows are in `stock`; else `notices` lacks repeats
+    of past vends, too.
     """
 
     name: str

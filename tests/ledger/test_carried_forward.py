@@ -15,6 +15,7 @@ from histories import put
 from weeks import HEAD, LABELS, MACHINES, START, TROUBLES, Weekly, weekly
 
 import recon
+from recon import reconcile
 from recon.ledger import carry
 from recon.ledger.carry import carried_in
 from recon.ledger.history import history_in
@@ -22,6 +23,7 @@ from recon.ledger.journal import reading
 from recon.ledger.references import carried_path
 from recon.ledger.verify import verify_ledger
 from recon.model.carried_frames import CARRIED
+from recon.model.errors import ReconError
 from recon.recorded import run_and_record
 
 
@@ -136,6 +138,77 @@ def test_altered_or_lost_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypa
     assert _run(route) == fresh
 
 
+def _last_results(route: Weekly) -> Path:
+    return max((route.root / "reports").glob("*/results.json"), key=lambda path: path.stat().st_mtime_ns)
+
+
+def test_without_the_results_of_before_all_is_made_anew(
+    route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lines of settled windows are taken over from them: altered ones never are."""
+    fresh, every = _from_nothing(route, tmp_path / "fresh"), recon.run(route.root, now=_now(route)).frames["vends"]
+    path = _last_results(route)
+    altered = path.read_bytes().replace(b'"counted":1', b'"counted":7', 1)
+    assert altered != path.read_bytes()
+    path.write_bytes(altered)
+    assert _rows_reckoned(route, monkeypatch) == every.height
+    assert _run(route) == fresh
+    shutil.rmtree(route.root / "reports")
+    assert _rows_reckoned(route, monkeypatch) == every.height
+    assert _run(route) == fresh
+    _last_results(route).write_bytes(b"")
+    assert _run(route) == fresh
+
+
+def test_results_that_go_while_they_are_read_are_told(route: Weekly) -> None:
+    done = reconcile.run(route.root, now=_now(route), wanted="sums")
+    assert done.reconciliation.earlier is not None
+    path = done.reconciliation.earlier.results
+    data = path.read_bytes()
+    path.write_bytes(data[:300])
+    with pytest.raises(ReconError, match="was cut off while it was read: run again"):
+        done.json()
+    path.unlink()
+    with pytest.raises(ReconError, match="cannot be read any more"):
+        done.json()
+
+
+@pytest.fixture
+def agreeing(tmp_path: Path) -> Weekly:
+    """Six weeks without a miscount."""
+    made = Weekly(tmp_path / "route", random.Random(8))
+    made.unpriced, made.plain, made.careful, made.exact = "", True, True, True
+    for _ in range(6):
+        made.log()
+        made.week += 1
+        made.sheets(made.begins)
+        made.layouts()
+        _run(made)
+    return made
+
+
+def test_windows_that_agree_are_left_out(agreeing: Weekly, tmp_path: Path) -> None:
+    made = run_and_record(agreeing.root, now=_now(agreeing), page=False).run
+    earlier = made.reconciliation.earlier
+    assert earlier is not None
+    every = recon.run(agreeing.root, now=_now(agreeing)).frames["stock"]
+    assert earlier.left_out > every.height / 3
+    assert made.frames["stock"].height == every.height - earlier.left_out
+    assert made.json() == _from_nothing(agreeing, tmp_path / "fresh")
+    assert len(made.results.stock) == every.height
+
+
+def test_a_run_with_pages_between_changes_nothing(agreeing: Weekly, tmp_path: Path) -> None:
+    """Its results stand elsewhere than those from which lines are taken over."""
+    run_and_record(agreeing.root, now=_now(agreeing))
+    for week in range(2):
+        assert list(agreeing.differences(tmp_path / "fresh")) == [], week
+        agreeing.log()
+        agreeing.week += 1
+        agreeing.sheets(agreeing.begins)
+    assert agreeing.left_out > 0
+
+
 def test_a_run_with_pages_leaves_it_as_it_is(route: Weekly) -> None:
     before = _held(route)
     run_and_record(route.root, now=_now(route))
@@ -231,12 +304,20 @@ def _slots_moved(route: Weekly) -> None:
     put(route.root / "layouts/a-0.toml", first)
 
 
+def _priced_number(route: Weekly) -> None:
+    """By card, so that its price is known: such a machine is carried forward all the same."""
+    for hours in (50, 30, 4):
+        when = route.begins - timedelta(hours=hours)
+        row = f"{when:%Y-%m-%dT%H:%M:%S},m-1,77,1.00,card,vended,card{route.week}-{hours},1\n"
+        put(route.root / f"inbox/vends-card{route.week}-{hours}.csv", HEAD + row)
+
+
 OWN: dict[str, Callable[[Weekly], None]] = {
     "a log comes late": _late_log, "a count comes late": _late_count, "a collection comes late": _late_box,
     "collections go": _boxes_gone,
     "the last collections go": _last_boxes_gone, "a sheet goes": _sheets_gone,
     "a log goes": _log_gone, "payouts go": _payouts_gone, "days stay unpaid": _last_payout_late,
-    "a new number": _new_number, "slots have other numbers": _slots_moved,
+    "a new number": _new_number, "a new number with a price": _priced_number, "slots have other numbers": _slots_moved,
 }  # fmt: skip
 
 

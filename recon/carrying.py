@@ -282,6 +282,15 @@ def _doubled(repeats: Frame, before: Frame) -> Frame:
     return both.group_by(keys).agg(pl.col("count").sum(), first).select(before.columns)
 
 
+def _in_other_files(frame: Frame, files: pl.Series) -> pl.Series:
+    """Machines of rows that name a file which is none of these."""
+    named = [name for name in ("file", "other_file") if name in frame]
+    strange = set().union(*(frame[name].unique().drop_nulls() for name in named)) - set(files)
+    if not strange:
+        return frame["machine"].clear()
+    return frame.filter(pl.any_horizontal(pl.col(name).is_in(sorted(strange)) for name in named))["machine"]
+
+
 def _machines_of_files(rows: Frame) -> Frame:
     """The machines in each file, some of them more than once: of rows that stand file by file, machine by machine, one
     of each stretch."""
@@ -309,16 +318,7 @@ class Forward(NamedTuple):
         """
         laid, sheets = self.books.laid, self._sheets()
         every = (self.seen, sheets, self.reckoned.hours, self.repeats)
-        there = set(parts["file"])
-        unkept = pl.concat(
-            [
-                frame.filter(pl.col(name).is_in(sorted(gone)))["machine"]
-                for frame in every
-                for name in ("file", "other_file")
-                if name in frame and (gone := set(frame[name].unique().drop_nulls()) - there)
-            ]
-            or [pl.Series("machine", [], dtype=pl.String)]
-        ).unique()
+        unkept = pl.concat([_in_other_files(frame, parts["file"]) for frame in every]).unique()
         slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
         carried = self.reckoned.without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
@@ -331,15 +331,8 @@ class Forward(NamedTuple):
             doubled=_doubled(repeats.filter(pl.col("kind") == "duplicate-row"), carried.doubled),
             sheets=sheets.join(until, on="machine", how="semi"),
         )  # fmt: skip
-        # In the order and shape of their specs: the same runs then carry the same bytes. Those that are not named here
-        # were put in order machine by machine, and slots are.
-        anew = ("until", "hours", "seen", "sheets", "collected", "repeated", "doubled")
-        frames = Carried(
-            *(
-                guard(frame, spec) if spec.name in anew else frame
-                for frame, spec in zip(whole, CARRIED, strict=True)
-            )
-        )
+        # In the order and shape of their specs: the same runs then carry the same bytes.
+        frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
         return Kept(frames, laid.slots, parts.sort("file"), self.books.general, self.books.now)
 
     def _sheets(self) -> Frame:

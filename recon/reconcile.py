@@ -114,13 +114,24 @@ def run(
         raise SettingsError(stopping)
     moment = _in_utc(now) or moment_of_run()
     remembered = history_in(route.root) if history is None else history
-    shelf = Shelf(route.root, remembered.taken, moment, Known(route)) if remembered.taken else None
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
+    intake, kept = _taken_in(route, remembered, shown, on_step, wanted)
+    on_step("matching and balancing")
+    intake, done, parts, forward = _reconcile(route, intake, remembered, kept, shown, on_step, wanted)
+    stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
+    return Run(done, problems, intake, route, forward, stock)
+
+
+def _taken_in(
+    route: Route, history: History, shown: Shown, on_step: Progress, wanted: Wanted
+) -> tuple[Intake, Kept | None]:
+    """What the inbox gave, and what the last run carried forward, if that may be used."""
+    shelf = Shelf(route.root, history.taken, shown.now, Known(route)) if history.taken else None
     with ThreadPoolExecutor(1) as beside:
         # What was carried forward is read and hashed while the inbox is.
-        ahead = beside.submit(remembered.carried, route.root) if wanted == "sums" and shown.all else None
+        ahead = beside.submit(history.carried, route.root) if wanted == "sums" and shown.all else None
         intake = take_in(
-            route, now=moment, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf,
+            route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf,
             at_once=vends_at_once(), by_machines=wanted != "vends",
         )  # fmt: skip
         kept = None if ahead is None else ahead.result()
@@ -129,10 +140,7 @@ def run(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
-    on_step("matching and balancing")
-    intake, done, parts, forward = _reconcile(route, intake, remembered, kept, shown, on_step, wanted)
-    stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
-    return Run(done, problems, intake, route, forward, stock)
+    return intake, kept
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -183,18 +191,16 @@ def _reconcile(
     ) -> Reckoned:
         return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top, carried)
 
+    task = Task(work, sheets, laid, NOTHING, on_step, wanted)
     forward, earlier = None, None
     if intake.rows is None:
         parts = [work(intake.vends, sheets, laid)]
     elif wanted != "sums" or not shown.all:
-        intake, parts = _by_parts(intake, Task(work, sheets, laid, NOTHING, on_step, wanted))
+        intake, parts = _by_parts(intake, task)
     else:
         general = general_key(settings, corrections, intake.paths)
         books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
-        kept = kept if kept is not None and kept.general == general else None
-        intake, parts, forward, carried = _on_and_on(intake, books, kept, work, on_step)
-        if kept is not None and carried.settled.height:
-            earlier = Earlier(carried.settled, carried.spelled, kept.results(route.root))
+        intake, parts, forward, earlier = _on_and_on(intake, books, kept, task)
     money = card_money(
         sheets.payouts,
         stacked(part.days.covered for part in parts),
@@ -314,19 +320,23 @@ def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
 
 
 def _on_and_on(
-    intake: Intake, books: Books, kept: Kept | None, work: Callable[..., Reckoned], on_step: Progress
-) -> tuple[Intake, list[Reckoned], Forward, Carried]:
-    """Reckon what an earlier run did not carry forward. Says too what is to be carried from now on, and what was."""
+    intake: Intake, books: Books, kept: Kept | None, task: Task
+) -> tuple[Intake, list[Reckoned], Forward, Earlier | None]:
+    """Reckon what an earlier run did not carry forward. Says too what is to be carried from now on, and which windows
+    the earlier run settled."""
+    kept = kept if kept is not None and kept.general == books.general else None
     rows, carried = brought_forward(kept, intake, books)
     while True:
-        task = Task(work, books.sheets, books.laid, carried, on_step, "sums")
-        told, parts = _by_parts(replace(intake, rows=rows), task)
+        told, parts = _by_parts(replace(intake, rows=rows), task._replace(carried=carried))
         wanting = sorted({machine for part in parts for machine in part.wanting})
         if not wanting:
             break
         rows, carried = without(wanting, intake, carried, rows, books)
     reckoned = Carried(*(pl.concat(frames) for frames in zip(*(part.carry for part in parts), strict=True)))
-    return told, parts, Forward(reckoned, told.repeats, rows.seen, books), carried
+    earlier = None
+    if kept is not None and carried.settled.height:
+        earlier = Earlier(carried.settled, carried.spelled, kept.results, kept.sha256)
+    return told, parts, Forward(reckoned, told.repeats, rows.seen, books), earlier
 
 
 def _across(

@@ -40,7 +40,7 @@ def settle(
     """
     closed = _closed(stock.spans, carried, reach, layouts, near)
     asked = closed.select("slot", pl.col("time").alias("opened_at"), pl.col("next_time").alias("closed_at")).filter(
-        _asked_for(closed, stock.spans, strays, layouts)
+        _may_be_told(closed, stock.spans, strays, layouts)
     )
     told = guard(asked, TOLD)
     settled = _added(closed, told, stock, stocked, carried.settled)
@@ -64,7 +64,7 @@ def _closed(spans: Frame, carried: Carried, reach: Frame, layouts: Layouts, near
     return own.join(of_slots.select("slot", "machine", "log_end"), on="slot", how="left", maintain_order="left")
 
 
-def _asked_for(closed: Frame, spans: Frame, strays: Frame, layouts: Layouts) -> pl.Series:
+def _may_be_told(closed: Frame, spans: Frame, strays: Frame, layouts: Layouts) -> pl.Series:
     """Which settled windows a finding may speak of (Boolean)."""
     ends = closed.select("slot", "machine", "mark", "time", "next_time")
     changes = product_changes(layouts).select("slot", "changed_at")

@@ -68,7 +68,7 @@ def stock_windows(
     past: which of the vends are to be carried forward. carried: what was, of vends that are not among these: settled
     windows that nobody asks for are left out.
     """
-    placed = _asked_for(counts.drop_nulls("slot") if counts["slot"].null_count() else counts, carried)
+    placed = _not_left_out(counts.drop_nulls("slot") if counts["slot"].null_count() else counts, carried)
     in_files = ordered(placed.filter(pl.col("counted").is_not_null()), ("file", "row"))
     seen = ordered(in_files, ("slot", "time"))
     followed = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("time") == pl.col("time").shift(-1))
@@ -96,7 +96,7 @@ def stock_windows(
     )
 
 
-def _asked_for(counts: Frame, carried: Carried) -> Frame:
+def _not_left_out(counts: Frame, carried: Carried) -> Frame:
     """The lines of sheets that windows are made of: of settled ones only those that open or close a told window, and
     those that were left blank."""
     if carried.settled.height == 0:

@@ -8,6 +8,7 @@ goes into no bundle.
 import hashlib
 import io
 import json
+import os
 import zipfile
 from collections.abc import Sequence
 from contextlib import suppress
@@ -30,6 +31,10 @@ PARTS: Final = {"file": pl.Int32, "path": pl.String, "batch": pl.String, "number
 """The tables that carried vends come from: number in that run, path, batch of the shelf and number in the batch."""
 
 
+HELD: Final = 128 << 20
+"""Bytes of results up to which they are held once they were hashed: so nobody can alter them before they are used."""
+
+
 class Text(NamedTuple):
     """The results of a run as text. report: name of its folder below reports/. sha256: of its results.json, hex.
     spelled: where settled windows stand in it, as a frame `spelled`."""
@@ -42,7 +47,7 @@ class Text(NamedTuple):
 class Kept(NamedTuple):
     """What a run carried forward. frames: with its numbers of slots and files, which `slots` and `parts` tell. general:
     hash of what all of it hangs on. made_at: the moment of the run. report, sha256: as in Text, once they are known:
-    the lines of settled windows are not kept twice."""
+    the lines of settled windows are not kept twice. results: these results, or where they are if they are long."""
 
     frames: Carried
     slots: Frame
@@ -51,15 +56,7 @@ class Kept(NamedTuple):
     made_at: datetime
     report: str = ""
     sha256: str = ""
-
-    def results(self, root: Path) -> Path:
-        """The results of that run, in the route folder `root`."""
-        return root / "reports" / self.report / "results.json"
-
-    def has_results(self, root: Path) -> bool:
-        """Whether they still say what they said. Raises OSError where they cannot be read."""
-        with self.results(root).open("rb", buffering=0) as file:
-            return hashlib.file_digest(file, "sha256").hexdigest() == self.sha256
+    results: Path | bytes = b""
 
 
 class Packed(NamedTuple):
@@ -129,12 +126,22 @@ def carried_in(root: Path, sha256: str | None) -> Kept | None:
         if hashlib.sha256(data).hexdigest() != sha256:
             return None
         kept = _unpacked(data)
-        return kept if kept.has_results(root) else None
+        results, found = _hashed(root / "reports" / kept.report / "results.json")
+        return kept._replace(results=results) if found == kept.sha256 else None
     except (KeyError, ValueError, TypeError, zipfile.BadZipFile, pl.exceptions.PolarsError):
         return None
     except OSError:
         # Another run may just have put its own in its place; reports may be moved elsewhere.
         return None
+
+
+def _hashed(path: Path) -> tuple[Path | bytes, str]:
+    """The bytes of a file, or its path where they are many, and their SHA-256 in hex."""
+    with path.open("rb") as file:
+        if os.fstat(file.fileno()).st_size > HELD:
+            return path, hashlib.file_digest(file, "sha256").hexdigest()
+        data = file.read()
+    return data, hashlib.sha256(data).hexdigest()
 
 
 def _unpacked(data: bytes) -> Kept:

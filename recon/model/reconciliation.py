@@ -27,12 +27,14 @@ class Anchor:
 class Earlier:
     """Stock windows that an earlier run settled, with their lines in its results.
 
-    settled, spelled: the frames of recon.model.carried_frames of these names. results: the results.json of that run.
+    settled, spelled: the frames of recon.model.carried_frames of these names. results: the results.json of that run, or
+    where it is if it is long. sha256: its SHA-256, hex.
     """
 
     settled: Frame
     spelled: Frame
-    results: Path
+    results: Path | bytes
+    sha256: str
 
     @property
     def left_out(self) -> int:
@@ -67,6 +69,11 @@ class Reconciliation:
     vends_shown: tuple[datetime | None, datetime | None]
     anchor: Anchor | None = None
     earlier: Earlier | None = None
+
+    @property
+    def windows(self) -> int:
+        """How many stock windows are shown, those that are not in `stock` among them."""
+        return self.frames["stock"].height + (0 if self.earlier is None else self.earlier.left_out)
 
     @property
     def paths(self) -> list[str]:

@@ -21,8 +21,8 @@ SUMS = "SHA256SUMS"
 """The hashes of all files of a report, as the program sha256sum writes and checks them."""
 
 
-_LONG = 1 << 20
-"""Bytes of a long piece."""
+_STRETCH = 16 << 20
+"""Bytes after which a long file is made lasting as far as it goes."""
 
 
 class Written(NamedTuple):
@@ -87,6 +87,9 @@ def write_report(root: Path, done: Reconciliation, files: Iterable[tuple[str, Co
         written = Written(_settle(part, reports, stamp), digest)
         sync_folder(reports)
         return written
+    except ReconError:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
     except OSError as error:
         shutil.rmtree(part, ignore_errors=True)
         where = error.filename or reports
@@ -125,9 +128,10 @@ def _make_lasting(file: IO[bytes]) -> None:
 
 def _take(file: IO[bytes], content: Hashed, piece: bytes) -> None:
     content.hash(piece)
+    before = file.tell()
     file.write(piece)
-    # Long pieces go to the disk while the next is made: little is left to wait for at the end.
-    if len(piece) > _LONG:
+    # Long files go to the disk while the next piece is made: little is left to wait for at the end.
+    if before // _STRETCH != file.tell() // _STRETCH:
         _make_lasting(file)
 
 

@@ -4,6 +4,7 @@ Most of them were settled by an earlier run: these lines are taken over as they 
 spelled. What of the text is settled from now on is noted on the way, for the next run.
 """
 
+import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -28,7 +29,7 @@ class _Lines(NamedTuple):
     settled from now on; they come first."""
 
     slot: int
-    text: bytes
+    text: bytes | memoryview
     settled: int
 
 
@@ -45,7 +46,8 @@ class StockLines:
 
     def pieces(self, begins: int) -> Iterator[bytes]:
         """The list as JSON text, one window a line, in pieces. begins: bytes before it in the whole text."""
-        place, parts, size = begins + 1, [b"["], 1
+        parts: list[bytes | memoryview] = [b"["]
+        place, size = begins + 1, 1
         for lines in self._by_slot():
             if place > begins + 1:
                 parts.append(b",")
@@ -81,14 +83,17 @@ class StockLines:
             return
         since = earlier.settled.select("slot", "since")
         rows = self._done.frames["stock"].join(since, on="slot", how="left", maintain_order="left")
-        new = rows.filter(~(pl.col("opened_at") < pl.col("since")).fill_null(False)).drop("since")
+        old = (pl.col("opened_at") < pl.col("since")).fill_null(False)
+        new = rows.filter(~old).drop("since")
+        over = {*rows.filter(old)["slot"], *earlier.settled.filter(pl.col("windows") > 0)["slot"]}
+        assert over == set(earlier.spelled["slot"]), "settled windows without a line, or lines without a window"
         on = set(self._settled["slot"])
         with _reader(earlier) as read:
-            old = (
+            lines = (
                 _Lines(slot, read(start, size), size if slot in on else 0)
                 for slot, start, size in earlier.spelled.iter_rows()
             )
-            yield from _merged(old, _spelled(self._done, new, self._settled))
+            yield from _merged(lines, _spelled(self._done, new, self._settled))
 
 
 def _merged(old: Iterator[_Lines], new: Iterator[_Lines]) -> Iterator[_Lines]:
@@ -124,19 +129,27 @@ def _spelled(done: Reconciliation, windows: Frame, settled: Frame) -> Iterator[_
 
 
 @contextmanager
-def _reader(earlier: Earlier) -> Iterator[Callable[[int, int], bytes]]:
-    """Gives what reads so many bytes from a place of the results of the earlier run on."""
+def _reader(earlier: Earlier) -> Iterator[Callable[[int, int], bytes | memoryview]]:
+    """Gives what reads so many bytes of the earlier results from a place on.
+
+    Raises ReconError where they cannot be read any more, or are not what they were.
+    """
     path = earlier.results
+    if isinstance(path, bytes):
+        whole = memoryview(path)
+        yield lambda start, size: whole[start : start + size]
+        return
 
     def read(start: int, size: int) -> bytes:
         file.seek(start)
-        text = file.read(size)
-        if len(text) != size:
-            raise ReconError(f"{path.as_posix()} was cut off while it was read: run again")
-        return text
+        return file.read(size)
 
     try:
-        with path.open("rb", buffering=0) as file:
+        with path.open("rb") as file:
             yield read
+            # What is held was hashed; of what is not, the hash is looked at once more, after all of it was used.
+            file.seek(0)
+            if hashlib.file_digest(file, "sha256").hexdigest() != earlier.sha256:
+                raise ReconError(f"{path.as_posix()} changed while it was read: run again")
     except OSError as error:
         raise ReconError(f"{path.as_posix()} cannot be read any more ({error.strerror}): run again") from error

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from doc_pages import TOP
 
-from recon.balance.silence import silent_spans
+from recon.balance.silence import silent_spans, stocked
 
 START = datetime(2026, 6, 1, 9, tzinfo=UTC)
 
@@ -32,7 +32,8 @@ def silences(sold: int) -> pl.DataFrame:
     reach = pl.DataFrame({"machine": ["m"], "log_start": [START], "log_end": [START + timedelta(days=21)]})
     reach = reach.with_columns(pl.col("log_start", "log_end").cast(pl.Datetime("us", "UTC")))
     slots = pl.DataFrame({"slot": [0, 1], "machine": ["m", "m"], "label": ["A1", "A2"]})
-    return silent_spans(spans(sold), reach, slots.with_columns(pl.col("slot").cast(pl.Int32)))
+    slots = slots.with_columns(pl.col("slot").cast(pl.Int32))
+    return silent_spans(stocked(spans(sold), reach, slots), reach, slots)
 
 
 def test_the_example_is_what_the_rule_says() -> None:

@@ -11,11 +11,11 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
+from carried_runs import day_of, from_nothing, quiet_weeks, rows_reckoned, run_of
 from histories import put
 from weeks import HEAD, LABELS, MACHINES, START, TROUBLES, Weekly, weekly
 
 import recon
-from recon import reconcile
 from recon.ledger import carry
 from recon.ledger.carry import carried_in
 from recon.ledger.history import history_in
@@ -23,7 +23,6 @@ from recon.ledger.journal import reading
 from recon.ledger.references import carried_path
 from recon.ledger.verify import verify_ledger
 from recon.model.carried_frames import CARRIED
-from recon.model.errors import ReconError
 from recon.recorded import run_and_record
 
 
@@ -46,58 +45,14 @@ def test_parted_weeks_do_too(seed: int, tmp_path: Path, monkeypatch: pytest.Monk
 @pytest.fixture
 def route(tmp_path: Path) -> Weekly:
     """A route of three quiet weeks, each of them run, and a fourth in its inbox."""
-    return _quiet(tmp_path / "route")
-
-
-def _quiet(root: Path, settings: str = "") -> Weekly:
-    made = Weekly(root, random.Random(5), settings=settings)
-    made.unpriced, made.plain = "", True
-    for week in range(4):
-        made.log()
-        made.week += 1
-        made.sheets(made.begins)
-        made.payout()
-        made.layouts()
-        if week < 3:
-            _run(made)
-    return made
-
-
-def _now(route: Weekly) -> datetime:
-    return (route.begins + timedelta(days=2)).replace(tzinfo=UTC)
-
-
-def _run(route: Weekly) -> str:
-    return run_and_record(route.root, now=_now(route), page=False).run.json()
-
-
-def _from_nothing(route: Weekly, folder: Path) -> str:
-    shutil.copytree(route.root, folder, ignore=shutil.ignore_patterns("ledger", "reports"))
-    return recon.run(folder, now=_now(route)).json()
-
-
-def _rows_reckoned(route: Weekly, monkeypatch: pytest.MonkeyPatch) -> int:
-    """How many vends a run of the route matches to slots."""
-    from recon import by_machines
-
-    counted: list[int] = []
-    plain = by_machines.match_vends
-
-    def noted(vends: pl.DataFrame, laid: object) -> pl.DataFrame:
-        counted.append(vends.height)
-        return plain(vends, laid)  # type: ignore[arg-type]
-
-    with monkeypatch.context() as patched:
-        patched.setattr(by_machines, "match_vends", noted)
-        _run(route)
-    return sum(counted)
+    return quiet_weeks(tmp_path / "route")
 
 
 def test_only_what_is_open_is_reckoned_again(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    every = recon.run(route.root, now=_now(route)).frames["vends"].height
-    fresh = _from_nothing(route, tmp_path / "fresh")
-    assert _rows_reckoned(route, monkeypatch) < every * 0.7
-    assert _run(route) == fresh
+    every = recon.run(route.root, now=day_of(route)).frames["vends"].height
+    fresh = from_nothing(route, tmp_path / "fresh")
+    assert rows_reckoned(route, monkeypatch) < every * 0.7
+    assert run_of(route) == fresh
 
 
 def _held(route: Weekly) -> Path:
@@ -108,7 +63,7 @@ def _held(route: Weekly) -> Path:
 
 def test_it_is_one_file_and_the_newest(route: Weekly) -> None:
     before = _held(route)
-    _run(route)
+    run_of(route)
     assert _held(route) != before
     assert list(before.parent.iterdir()) == [_held(route)]
     assert _held(route).stat().st_mode & 0o777 == 0o600
@@ -123,7 +78,7 @@ def test_it_keeps_its_frames(route: Weekly) -> None:
 
 
 def test_altered_or_lost_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    fresh, every = _from_nothing(route, tmp_path / "fresh"), recon.run(route.root, now=_now(route)).frames["vends"]
+    fresh, every = from_nothing(route, tmp_path / "fresh"), recon.run(route.root, now=day_of(route)).frames["vends"]
     path = _held(route)
     data = path.read_bytes()
     path.write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
@@ -131,99 +86,28 @@ def test_altered_or_lost_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypa
     assert failure is not None
     assert "was altered" in failure
     assert path.name in failure
-    assert _rows_reckoned(route, monkeypatch) == every.height
+    assert rows_reckoned(route, monkeypatch) == every.height
     assert verify_ledger(route.root).failure is None
     _held(route).unlink()
     assert "reckons all vends anew" in "".join(verify_ledger(route.root).remarks)
-    assert _run(route) == fresh
-
-
-def _last_results(route: Weekly) -> Path:
-    return max((route.root / "reports").glob("*/results.json"), key=lambda path: path.stat().st_mtime_ns)
-
-
-def test_without_the_results_of_before_all_is_made_anew(
-    route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Lines of settled windows are taken over from them: altered ones never are."""
-    fresh, every = _from_nothing(route, tmp_path / "fresh"), recon.run(route.root, now=_now(route)).frames["vends"]
-    path = _last_results(route)
-    altered = path.read_bytes().replace(b'"counted":1', b'"counted":7', 1)
-    assert altered != path.read_bytes()
-    path.write_bytes(altered)
-    assert _rows_reckoned(route, monkeypatch) == every.height
-    assert _run(route) == fresh
-    shutil.rmtree(route.root / "reports")
-    assert _rows_reckoned(route, monkeypatch) == every.height
-    assert _run(route) == fresh
-    _last_results(route).write_bytes(b"")
-    assert _run(route) == fresh
-
-
-def test_results_that_go_while_they_are_read_are_told(route: Weekly) -> None:
-    done = reconcile.run(route.root, now=_now(route), wanted="sums")
-    assert done.reconciliation.earlier is not None
-    path = done.reconciliation.earlier.results
-    data = path.read_bytes()
-    path.write_bytes(data[:300])
-    with pytest.raises(ReconError, match="was cut off while it was read: run again"):
-        done.json()
-    path.unlink()
-    with pytest.raises(ReconError, match="cannot be read any more"):
-        done.json()
-
-
-@pytest.fixture
-def agreeing(tmp_path: Path) -> Weekly:
-    """Six weeks without a miscount."""
-    made = Weekly(tmp_path / "route", random.Random(8))
-    made.unpriced, made.plain, made.careful, made.exact = "", True, True, True
-    for _ in range(6):
-        made.log()
-        made.week += 1
-        made.sheets(made.begins)
-        made.layouts()
-        _run(made)
-    return made
-
-
-def test_windows_that_agree_are_left_out(agreeing: Weekly, tmp_path: Path) -> None:
-    made = run_and_record(agreeing.root, now=_now(agreeing), page=False).run
-    earlier = made.reconciliation.earlier
-    assert earlier is not None
-    every = recon.run(agreeing.root, now=_now(agreeing)).frames["stock"]
-    assert earlier.left_out > every.height / 3
-    assert made.frames["stock"].height == every.height - earlier.left_out
-    assert made.json() == _from_nothing(agreeing, tmp_path / "fresh")
-    assert len(made.results.stock) == every.height
-
-
-def test_a_run_with_pages_between_changes_nothing(agreeing: Weekly, tmp_path: Path) -> None:
-    """Its results stand elsewhere than those from which lines are taken over."""
-    run_and_record(agreeing.root, now=_now(agreeing))
-    for week in range(2):
-        assert list(agreeing.differences(tmp_path / "fresh")) == [], week
-        agreeing.log()
-        agreeing.week += 1
-        agreeing.sheets(agreeing.begins)
-    assert agreeing.left_out > 0
+    assert run_of(route) == fresh
 
 
 def test_a_run_with_pages_leaves_it_as_it_is(route: Weekly) -> None:
     before = _held(route)
-    run_and_record(route.root, now=_now(route))
+    run_and_record(route.root, now=day_of(route))
     assert _held(route) == before
     assert verify_ledger(route.root).failure is None
 
 
 def test_a_part_of_all_uses_and_makes_nothing(route: Weekly, monkeypatch: pytest.MonkeyPatch) -> None:
     before = _held(route)
-    run_and_record(route.root, now=_now(route), since=_now(route) - timedelta(days=9), page=False)
+    run_and_record(route.root, now=day_of(route), since=day_of(route) - timedelta(days=9), page=False)
     assert _held(route) == before
 
 
 def test_an_earlier_moment_uses_nothing(route: Weekly, tmp_path: Path) -> None:
-    earlier = _now(route) - timedelta(days=14)
+    earlier = day_of(route) - timedelta(days=14)
     shutil.copytree(route.root, tmp_path / "fresh", ignore=shutil.ignore_patterns("ledger", "reports"))
     plain = recon.run(tmp_path / "fresh", now=earlier).json()
     assert run_and_record(route.root, now=earlier, page=False).run.json() == plain
@@ -233,7 +117,7 @@ def test_a_ledger_of_before_has_none(tmp_path: Path) -> None:
     lot = random.Random(3)
     made = Weekly(tmp_path / "route", lot)
     made.log()
-    run_and_record(made.root, now=_now(made))
+    run_and_record(made.root, now=day_of(made))
     with reading(made.root) as ledger:
         [run] = ledger.entries("run-made")
     assert run.body["carried"] is None
@@ -335,7 +219,7 @@ def test_whatever_turns_up(what: str, route: Weekly, tmp_path: Path) -> None:
 
 def test_a_count_just_behind_decides_about_vends_before_it(tmp_path: Path) -> None:
     """Vends within a day of a count may belong to either side of it, carried ones as well."""
-    route = _quiet(tmp_path / "route", "[tolerance]\nboundary_minutes = 1440\n")
+    route = quiet_weeks(tmp_path / "route", "[tolerance]\nboundary_minutes = 1440\n")
     kept = carried_in(route.root, history_in(route.root).forward)
     assert kept is not None
     lines = ["machine,time,label,counted"]
@@ -387,11 +271,11 @@ def test_what_it_hangs_on_is_reckoned_again(
     route: Weekly, tmp_path: Path, change: Callable[[Weekly], None], machines: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     change(route)
-    fresh = _from_nothing(route, tmp_path / "fresh")
-    vends = recon.run(route.root, now=_now(route)).frames["vends"]
+    fresh = from_nothing(route, tmp_path / "fresh")
+    vends = recon.run(route.root, now=day_of(route)).frames["vends"]
     anew = vends if machines == 3 else vends.filter(pl.col("machine") == "m-1")
-    assert _rows_reckoned(route, monkeypatch) >= anew.height
-    assert _run(route) == fresh
+    assert rows_reckoned(route, monkeypatch) >= anew.height
+    assert run_of(route) == fresh
 
 
 def test_mended_rows_that_are_taken_out_again(route: Weekly, tmp_path: Path) -> None:
@@ -407,7 +291,7 @@ def test_mended_rows_that_are_taken_out_again(route: Weekly, tmp_path: Path) -> 
 
 def test_of_another_shape_it_is_made_anew(route: Weekly, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As another version may have written it: by its hash it is whole."""
-    fresh = _from_nothing(route, tmp_path / "fresh")
+    fresh = from_nothing(route, tmp_path / "fresh")
     plain = carry._zipped
 
     def other(packed: carry.Packed, text: carry.Text) -> bytes:
@@ -421,27 +305,27 @@ def test_of_another_shape_it_is_made_anew(route: Weekly, tmp_path: Path, monkeyp
     for zipped in (other, lambda *made: b"no zip at all", lambda *made: b""):
         with monkeypatch.context() as patched:
             patched.setattr(carry, "_zipped", zipped)
-            _run(route)
+            run_of(route)
         assert verify_ledger(route.root).failure is None
-        assert _run(route) == fresh
+        assert run_of(route) == fresh
 
 
 def test_what_lies_in_its_way_fails_no_run(route: Weekly, tmp_path: Path) -> None:
-    fresh = _from_nothing(route, tmp_path / "fresh")
+    fresh = from_nothing(route, tmp_path / "fresh")
     folder = _held(route).parent
     (folder / "sub").mkdir()
     (folder / "sub.zip").mkdir()
     (folder / "note.txt").write_text("mine")
-    assert _run(route) == fresh
-    assert _run(route) == fresh
+    assert run_of(route) == fresh
+    assert run_of(route) == fresh
     assert sorted(path.name for path in folder.iterdir() if path != _held(route)) == ["note.txt", "sub", "sub.zip"]
     shutil.rmtree(folder)
     folder.write_text("no folder")
-    assert _run(route) == fresh
+    assert run_of(route) == fresh
     assert history_in(route.root).forward is None
     assert verify_ledger(route.root).failure is None
     folder.unlink()
-    assert _run(route) == fresh
+    assert run_of(route) == fresh
     assert _held(route).is_file()
 
 
@@ -450,14 +334,14 @@ def test_the_same_inputs_carry_the_same_bytes(route: Weekly, tmp_path: Path) -> 
     for copy in range(3):
         folder = tmp_path / f"copy-{copy}"
         shutil.copytree(route.root, folder, ignore=shutil.ignore_patterns("ledger", "reports"))
-        run_and_record(folder, now=_now(route), page=False)
+        run_and_record(folder, now=day_of(route), page=False)
         names.add(history_in(folder).forward)
     assert len(names) == 1
     path = carried_path(folder, str(history_in(folder).forward))
     data = path.read_bytes()
     path.write_bytes(data[:-1])
     shutil.rmtree(folder / "reports")
-    run_and_record(folder, now=_now(route), page=False)
+    run_and_record(folder, now=day_of(route), page=False)
     assert path.read_bytes() == data
 
 
@@ -465,7 +349,7 @@ def test_no_card_number_is_in_it(route: Weekly) -> None:
     """A log with one is not taken in at all, and so nothing comes of it."""
     when = f"{route.begins - timedelta(days=12):%Y-%m-%dT%H:%M:%S}"
     put(route.root / "inbox/vends-0.csv", f"{HEAD}{when},m-1,1,1.00,card,vended,4111 1111 1111 1111,1\n")
-    _run(route)
+    run_of(route)
     kept = carried_in(route.root, history_in(route.root).forward)
     assert kept is not None
     assert kept.frames.totals["greatest"].null_count() == 0

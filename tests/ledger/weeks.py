@@ -200,8 +200,8 @@ class Weekly:
                 yield f"frame {name} differs:\n{made.frames[name]}\nfrom nothing:\n{frame}"
         if (recorded.report / "results.json").read_text(encoding="utf-8") != made.json():
             yield "what was written differs"
-        if not self.ledger_knows and _printed(made) != _printed(plain):
-            yield f"what is printed differs:\n{_printed(made)}\nfrom nothing:\n{_printed(plain)}"
+        if not self.ledger_knows and printed(made) != printed(plain):
+            yield f"what is printed differs:\n{printed(made)}\nfrom nothing:\n{printed(plain)}"
 
     def _without_agreeing(self, windows: pl.DataFrame, made: Run) -> pl.DataFrame:
         """Without those that the run left out, as far as these agree."""
@@ -219,7 +219,7 @@ class Weekly:
         return rows, carried
 
 
-def _printed(run: Run) -> str:
+def printed(run: Run) -> str:
     """What `recon run` prints of it."""
     console = Console(width=100, file=StringIO(), color_system=None)
     with console.capture() as captured:

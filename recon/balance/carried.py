@@ -34,6 +34,7 @@ class Carried(NamedTuple):
     collected: Frame
     repeated: Frame
     doubled: Frame
+    tail: Frame
     settled: Frame
     told: Frame
     restated: Frame

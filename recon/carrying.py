@@ -24,14 +24,14 @@ from recon.ledger.canonical import canonical
 from recon.ledger.carry import PARTS, Kept
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
-from recon.model.carried_frames import CARRIED, COLLECTED, REPEATED, SHEETS, TAIL, UNTIL
+from recon.model.carried_frames import CARRIED, COLLECTED, REPEATED, SHEETS, UNTIL
 from recon.model.frame_spec import FrameSpec
 from recon.model.frames import Frame
 from recon.model.settings import Settings
 from recon.model.versions import version
 from recon.model.words import EVIDENCE_SHOWN
 
-FORMAT: Final = 5
+FORMAT: Final = 4
 """To be raised whenever what is carried comes to mean something else."""
 
 
@@ -82,7 +82,7 @@ def brought_forward(kept: Kept | None, intake: Intake, books: Books) -> tuple[Ve
     if kept is not None and kept.made_at <= books.now:
         carried = _renumbered(kept, intake, books)
         known = _known(kept, parts_of(intake.kept))["file_now"].drop_nulls()
-        every.know(carried.seen, known.to_list(), carried.tail if kept.has_tail else None)
+        every.know(carried.seen, known.to_list())
         carried = _only(carried, _untouched(carried, every.seen, books, known), books)
     rows = every
     while carried.until.height:
@@ -303,12 +303,12 @@ def _machines_of_files(rows: Frame) -> Frame:
 class Forward(NamedTuple):
     """What a run carries forward, before it is known which of its files are kept.
 
-    reckoned: what came of past vends. repeats: all remarks on vends that repeat others. rows: of all files.
+    reckoned: what came of past vends. repeats: all remarks on vends that repeat others. seen: of all rows.
     """
 
     reckoned: Carried
     repeats: Frame
-    rows: VendRows
+    seen: Frame
     books: Books
 
     def kept(self, parts: Frame) -> Kept:
@@ -317,25 +317,23 @@ class Forward(NamedTuple):
         has them in the file for which they stand, the frames that came of them in their own.
         """
         laid, sheets = self.books.laid, self._sheets()
-        every = (self.rows.seen, sheets, self.reckoned.hours, self.repeats)
+        every = (self.seen, sheets, self.reckoned.hours, self.repeats)
         unkept = pl.concat([_in_other_files(frame, parts["file"]) for frame in every]).unique()
         slots = laid.slots.filter(pl.col("machine").is_in(unkept.implode()))
         carried = self.reckoned.without(unkept, slots["slot"])
         until = carried.until.join(carried.totals, on="machine", how="semi", maintain_order="left")
         ends = self.repeats.join(until.select("machine", "until"), on="machine", how="inner")
         repeats = ends.filter(pl.col("time") < pl.col("until"))
-        seen = self.rows.seen.join(parts, on="file", how="semi", maintain_order="left")
-        tail = self.rows.from_on(until)
+        seen = self.seen.join(parts, on="file", how="semi", maintain_order="left")
         whole = carried._replace(
             until=until, seen=seen, collected=_collected(self.books, until),
             repeated=repeats.filter(pl.col("kind") != "duplicate-row").select(REPEATED.names),
             doubled=_doubled(repeats.filter(pl.col("kind") == "duplicate-row"), carried.doubled),
-            sheets=sheets.join(until, on="machine", how="semi"), tail=TAIL.empty() if tail is None else tail,
+            sheets=sheets.join(until, on="machine", how="semi"),
         )  # fmt: skip
         # In the order and shape of their specs: the same runs then carry the same bytes.
         frames = Carried(*(guard(frame, spec) for frame, spec in zip(whole, CARRIED, strict=True)))
-        general, now = self.books.general, self.books.now
-        return Kept(frames, laid.slots, parts.sort("file"), general, now, has_tail=tail is not None)
+        return Kept(frames, laid.slots, parts.sort("file"), self.books.general, self.books.now)
 
     def _sheets(self) -> Frame:
         """Which machines are in which files of counts and loads."""

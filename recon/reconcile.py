@@ -336,7 +336,7 @@ def _on_and_on(
     earlier = None
     if kept is not None and carried.settled.height:
         earlier = Earlier(carried.settled, carried.spelled, kept.results, kept.sha256)
-    return told, parts, Forward(reckoned, told.repeats, rows, books), earlier
+    return told, parts, Forward(reckoned, told.repeats, rows.seen, books), earlier
 
 
 def _across(

@@ -34,7 +34,6 @@ class Carried(NamedTuple):
     collected: Frame
     repeated: Frame
     doubled: Frame
-    tail: Frame
     settled: Frame
     told: Frame
     restated: Frame

@@ -17,7 +17,7 @@ import polars as pl
 
 from recon.intake.kept import Keeper, KeptPart, by_batch
 from recon.model.border import guard
-from recon.model.carried_frames import SEEN, TAIL, UNTIL
+from recon.model.carried_frames import SEEN, UNTIL
 from recon.model.errors import ReconError
 from recon.model.frames import VENDS, Frame
 
@@ -70,8 +70,7 @@ class _Table:
 class VendRows:
     """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is.
 
-    until: as a frame `until`, machines of which only the rows from a moment on are asked for. _tail: these rows, of the
-    files that were looked through before and of machines that were carried then, where they are at hand.
+    until: as a frame `until`, machines of which only the rows from a moment on are asked for.
     """
 
     _held: list[Frame] = field(default_factory=list)
@@ -79,7 +78,6 @@ class VendRows:
     _folder: Path | None = None
     _known: Frame = field(default_factory=SEEN.empty)
     _looked_through: frozenset[int] = frozenset()
-    _tail: Frame | None = None
     until: Frame = field(default_factory=UNTIL.empty)
     _of: "VendRows | None" = None
 
@@ -125,34 +123,15 @@ class VendRows:
 
     def later(self, until: Frame) -> "VendRows":
         """The same rows, but of some machines those from a moment on alone. until: see the class."""
-        return VendRows(
-            self._held, self._tables, until=until, _of=self, _looked_through=self._looked_through, _tail=self._tail
-        )
+        return VendRows(self._held, self._tables, until=until, _of=self)
 
-    def know(self, seen: Frame, files: Collection[int], tail: Frame | None) -> None:
+    def know(self, seen: Frame, files: Collection[int]) -> None:
         """Take what earlier runs saw of some files, all of it, as a frame `seen`: they are not looked through again.
 
-        files: the numbers of these, those among them that hold no vends. tail: see the class.
+        files: the numbers of these, those among them that hold no vends.
         """
         assert "seen" not in self.__dict__, "all files were looked through already"
-        self._known, self._looked_through, self._tail = seen, frozenset(files), tail
-
-    def from_on(self, until: Frame) -> Frame | None:
-        """Of some machines the rows from a moment on, as a frame `tail`; None where they are not in memory.
-
-        until: see the class; for no machine of before, nor earlier than there.
-        """
-        frames: list[Frame] | None = self.__dict__.get("_at_hand", None if self._tables else self._held)
-        if frames is None:
-            return None
-        first, ends = until["until"].min(), until.select("machine", "until")
-        typed = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
-        late = [
-            rows.filter(pl.col("time") >= pl.lit(first)).select(typed).join(ends, on="machine", how="inner")
-            .filter(pl.col("time") >= pl.col("until")).drop("until")
-            for rows in frames
-        ]  # fmt: skip
-        return pl.concat([TAIL.empty(), *late])
+        self._known, self._looked_through = seen, frozenset(files)
 
     @property
     def _in_memory(self) -> list[pl.LazyFrame]:
@@ -170,11 +149,7 @@ class VendRows:
         late = pl.col("until").is_null() | (pl.col("time") >= pl.col("until"))
         reach = self.seen.join(ends, on="machine", how="left")
         files = set(reach.filter(pl.col("until").is_null() | (pl.col("last") >= pl.col("until")))["file"])
-        tail = [] if self._tail is None or reach["until"].null_count() else [self._tail]
-        if tail:
-            files -= self._looked_through
         scans = [scan for table in self._tables if (scan := table.scan_files(files)) is not None]
-        scans += [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in tail]
         if reach["until"].null_count():
             # A look at time and machine alone passes over most rows before anything else of them is read.
             maybe = (pl.col("time") >= pl.lit(first)) | ~pl.col("machine").is_in(machines)

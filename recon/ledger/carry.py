@@ -47,8 +47,7 @@ class Text(NamedTuple):
 class Kept(NamedTuple):
     """What a run carried forward. frames: with its numbers of slots and files, which `slots` and `parts` tell. general:
     hash of what all of it hangs on. made_at: the moment of the run. report, sha256: as in Text, once they are known:
-    the lines of settled windows are not kept twice. results: these results, or where they are if they are long.
-    has_tail: whether the frame `tail` holds what its name says."""
+    the lines of settled windows are not kept twice. results: these results, or where they are if they are long."""
 
     frames: Carried
     slots: Frame
@@ -58,7 +57,6 @@ class Kept(NamedTuple):
     report: str = ""
     sha256: str = ""
     results: Path | bytes = b""
-    has_tail: bool = False
 
 
 class Packed(NamedTuple):
@@ -69,7 +67,6 @@ class Packed(NamedTuple):
     slots: pl.Series
     general: str
     made_at: datetime
-    has_tail: bool
 
 
 def packed(kept: Kept) -> Packed:
@@ -77,7 +74,7 @@ def packed(kept: Kept) -> Packed:
     """
     frames = {**dict(zip(Carried._fields, kept.frames, strict=True)), "slots": kept.slots, "parts": kept.parts}
     files = [(f"{name}.arrow", _as_arrow(frame)) for name, frame in frames.items() if name != "spelled"]
-    return Packed(files, kept.frames.settled["slot"], kept.general, kept.made_at, kept.has_tail)
+    return Packed(files, kept.frames.settled["slot"], kept.general, kept.made_at)
 
 
 def keep_carried(root: Path, made: Packed, text: Text) -> str:
@@ -100,10 +97,7 @@ def keep_carried(root: Path, made: Packed, text: Text) -> str:
 def _zipped(made: Packed, text: Text) -> bytes:
     whole = io.BytesIO()
     spelled = guard(text.spelled.filter(pl.col("slot").is_in(made.slots.implode())), SPELLED)
-    meta = {
-        "general": made.general, "made_at": made.made_at.isoformat(), "report": text.report, "sha256": text.sha256,
-        "has_tail": made.has_tail,
-    }  # fmt: skip
+    meta = {"general": made.general, "made_at": made.made_at.isoformat(), "report": text.report, "sha256": text.sha256}
     last = [("spelled.arrow", _as_arrow(spelled)), ("meta.json", json.dumps(meta).encode())]
     with zipfile.ZipFile(whole, "w") as archive:
         for name, data in (*made.files, *last):
@@ -156,8 +150,7 @@ def _unpacked(data: bytes) -> Kept:
         parts = pl.read_ipc_stream(io.BytesIO(archive.read("parts.arrow")))
         frames = [_read(archive, spec) for spec in (*CARRIED, SLOTS)]
     made_at = datetime.fromisoformat(meta["made_at"])
-    carried, told = Carried(*frames[:-1]), (meta["general"], made_at, meta["report"], meta["sha256"])
-    return Kept(carried, frames[-1], parts, *told, has_tail=meta["has_tail"])
+    return Kept(Carried(*frames[:-1]), frames[-1], parts, meta["general"], made_at, meta["report"], meta["sha256"])
 
 
 def _read(archive: zipfile.ZipFile, spec: FrameSpec) -> Frame:

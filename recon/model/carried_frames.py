@@ -9,7 +9,7 @@ from typing import Final
 
 import polars as pl
 
-from recon.model.frames import NOTICES, PRICED, TENDER, TIME, VENDS, Column, FrameSpec
+from recon.model.frames import NOTICES, PRICED, TENDER, TIME, Column, FrameSpec
 
 _SLOT = Column("slot", pl.Int32, "slot number, into the slots frame")
 _MACHINE = Column("machine", pl.String, "machine id")
@@ -257,11 +257,6 @@ REPEATED = FrameSpec(
     sorted_by=NOTICES.sorted_by,
 )  # fmt: skip
 
-TAIL = FrameSpec(
-    "tail", "one row of a log from the moment on up to which the vends of its machine are carried, as it was read",
-    VENDS.columns, sorted_by=VENDS.sorted_by,
-)  # fmt: skip
-
 DOUBLED = FrameSpec(
     "doubled", "the carried vends of one machine in one file for which rows of another stand",
     (
@@ -275,5 +270,5 @@ DOUBLED = FrameSpec(
 
 CARRIED: Final[tuple[FrameSpec, ...]] = (
     UNTIL, SOLD, MOVED, CASHED, LOOSE, CARD_DAYS, CARDS, TOTALS, HOURS, FILLED, DIFFERING, STRAYS, MEANWHILE,
-    SEEN, SHEETS, COLLECTED, REPEATED, DOUBLED, TAIL, SETTLED, TOLD, RESTATED, SPELLED,
+    SEEN, SHEETS, COLLECTED, REPEATED, DOUBLED, SETTLED, TOLD, RESTATED, SPELLED,
 )  # fmt: skip

@@ -115,21 +115,22 @@ def run(
     moment = _in_utc(now) or moment_of_run()
     remembered = history_in(route.root) if history is None else history
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, kept = _taken_in(route, remembered, shown, on_step, wanted)
+    intake, laid, kept = _taken_in(route, remembered, shown, on_step, wanted)
     on_step("matching and balancing")
-    intake, done, parts, forward = _reconcile(route, intake, remembered, kept, shown, on_step, wanted)
+    intake, done, parts, forward = _reconcile(route, intake, laid, remembered, kept, shown, on_step, wanted)
     stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
     return Run(done, problems, intake, route, forward, stock)
 
 
 def _taken_in(
     route: Route, history: History, shown: Shown, on_step: Progress, wanted: Wanted
-) -> tuple[Intake, Kept | None]:
-    """What the inbox gave, and what the last run carried forward, if that may be used."""
+) -> tuple[Intake, Layouts, Kept | None]:
+    """What the inbox gave, the layouts as frames, and what the last run carried forward, if that may be used."""
     shelf = Shelf(route.root, history.taken, shown.now, Known(route)) if history.taken else None
     with ThreadPoolExecutor(1) as beside:
-        # What was carried forward is read and hashed while the inbox is.
+        # What was carried forward is read and hashed while the inbox is, and layouts are laid out.
         ahead = beside.submit(history.carried, route.root) if wanted == "sums" and shown.all else None
+        laid = beside.submit(layouts, route)
         intake = take_in(
             route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf,
             at_once=vends_at_once(), by_machines=wanted != "vends",
@@ -140,7 +141,7 @@ def _taken_in(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
-    return intake, kept
+    return intake, laid.result(), kept
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -164,9 +165,8 @@ class _Placed(NamedTuple):
     sheets: Sheets
 
 
-def _placed(route: Route, intake: Intake, history: History) -> _Placed:
+def _placed(intake: Intake, laid: Layouts, history: History) -> _Placed:
     corrections = corrections_of(history.decisions, intake.inputs)
-    laid = layouts(route)
     written: dict[FileKind, Frame] = {
         "counts": intake.counts, "loads": intake.loads, "cash": intake.cash, "payouts": intake.payouts
     }  # fmt: skip
@@ -176,13 +176,14 @@ def _placed(route: Route, intake: Intake, history: History) -> _Placed:
 
 
 def _reconcile(
-    route: Route, intake: Intake, history: History, kept: Kept | None, shown: Shown, on_step: Progress, wanted: Wanted
+    route: Route, intake: Intake, laid: Layouts, history: History, kept: Kept | None, shown: Shown, on_step: Progress,
+    wanted: Wanted,
 ) -> tuple[Intake, Reconciliation, Sequence[Reckoned], Forward | None]:
     """The intake with the account of its files complete, what it comes to, by parts too, and what is to be carried
     forward. kept: what the last run carried."""
     settings = route.settings
-    placed = _placed(route, intake, history)
-    laid, sheets, corrections = placed.laid, placed.sheets, placed.corrections
+    placed = _placed(intake, laid, history)
+    sheets, corrections = placed.sheets, placed.corrections
     spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
     terms = Terms(route, spell, shown)
 

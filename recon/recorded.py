@@ -21,7 +21,7 @@ from recon import __version__
 from recon.carrying import Forward
 from recon.intake.take_in import Intake
 from recon.ledger.carry import PARTS, Packed, Text, clear_carried, keep_carried, packed
-from recon.ledger.history import carried_of
+from recon.ledger.history import carried_of, history_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.errors import ReconError
@@ -65,7 +65,8 @@ def run_and_record(
     read_settings(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
         wanted: Wanted = "priced" if page or tables else "sums"
-        finished = run(folder, since=since, until=until, now=now, on_step=on_step, wanted=wanted)
+        known = history_of(ledger)
+        finished = run(folder, since=since, until=until, now=now, on_step=on_step, history=known, wanted=wanted)
         on_step("writing the ledger and the report")
         return _record(ledger, folder, finished, tables=tables, page=page)
 

@@ -1,12 +1,13 @@
 """`recon run`: take in what is new, match, reconcile, report."""
 
+import os
 import shlex
 import sys
 from collections.abc import Iterator
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import IO, TYPE_CHECKING, Annotated
 
 import typer
 
@@ -112,8 +113,7 @@ def reconcile_folder(
         first, last = span_of(route, since, until)
         finished, folder = _run(route, first, last, progress, dry_run=dry_run, tables=tables, page=page)
     if form is Format.json:
-        for piece in _results(finished, folder):
-            typer.echo(piece, nl=False)
+        _print_json(finished, folder)
     else:
         _print(finished, every=every, draw=draw)
     if not quiet:
@@ -143,16 +143,34 @@ def _run(
     return recorded.run, recorded.report
 
 
-def _results(finished: "Run", folder: Path | None) -> "Iterator[bytes]":
+def _print_json(finished: "Run", folder: Path | None) -> None:
     """results.json, piece by piece: spelled, or read where it has just been written."""
     if folder is None:
         from recon.report.results_json import results_pieces
 
-        yield from results_pieces(finished.reconciliation)
+        for piece in results_pieces(finished.reconciliation):
+            typer.echo(piece, nl=False)
         return
     with (folder / "results.json").open("rb") as written:
-        while piece := written.read(1 << 20):
-            yield piece
+        if not _sent(written):
+            while piece := written.read(1 << 20):
+                typer.echo(piece, nl=False)
+
+
+def _sent(file: IO[bytes]) -> bool:
+    """Whether the system itself copied a file to the standard output: a long one need not pass through here. Where it
+    does not, or not all of it, the file stands at what is left."""
+    begin = 0
+    try:
+        sys.stdout.flush()
+        size = os.fstat(file.fileno()).st_size
+        while begin < size:
+            begin += os.sendfile(sys.stdout.fileno(), file.fileno(), begin, size - begin)
+    except (AttributeError, OSError, ValueError):
+        # Not every system has it, nor has it for every kind of output.
+        file.seek(begin)
+        return False
+    return True
 
 
 def _print(finished: "Run", *, every: bool, draw: bool | None) -> None:

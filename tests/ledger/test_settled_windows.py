@@ -2,18 +2,21 @@
 
 import random
 import shutil
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import polars as pl
 import pytest
 from carried_runs import day_of, from_nothing, quiet_weeks, rows_reckoned, run_of
 from histories import put
-from weeks import HEAD, Weekly, printed
+from weeks import HEAD, LABELS, MACHINES, Weekly, printed
 
 import recon
 from recon import reconcile, recorded
 from recon.ledger import carry
+from recon.ledger.history import history_in
 from recon.model.errors import ReconError
 from recon.recorded import run_and_record
 
@@ -105,6 +108,32 @@ def test_windows_that_agree_are_left_out(agreeing: Weekly, tmp_path: Path) -> No
     assert made.frames["stock"].height == every.height - earlier.left_out
     assert made.json() == from_nothing(agreeing, tmp_path / "fresh")
     assert len(made.results.stock) == every.height
+
+
+def test_a_window_is_not_settled_while_a_vend_may_still_belong_to_it(tmp_path: Path) -> None:
+    """Counts half an hour before the vends that are still to come, where a day decides nothing. All of them agree."""
+    route = quiet_weeks(tmp_path / "route", "[tolerance]\nboundary_minutes = 1440\n")
+    run_of(route)
+    kept = carry.carried_in(route.root, history_in(route.root).forward)
+    assert kept is not None
+    vends, times = [HEAD.strip()], {}
+    for machine, until in kept.frames.until.select("machine", "until").iter_rows():
+        local = until.astimezone(ZoneInfo(MACHINES[machine]))
+        times[machine] = f"{local - timedelta(minutes=30):%Y-%m-%d %H:%M}"
+        late = f"{local + timedelta(minutes=20):%Y-%m-%dT%H:%M:%S}"
+        vends += [f"{late},{machine},{bus},1.00,card,vended,late{bus},1" for bus in (1, 2, 3)]
+    there = dict.fromkeys([(machine, label) for machine in times for label in LABELS], 5)
+    for _ in range(2):
+        lines = [f"{machine},{times[machine]},{label},{left}" for (machine, label), left in there.items()]
+        put(route.root / "inbox/counts-before.csv", "\n".join(["machine,time,label,counted", *lines, ""]))
+        done = recon.run(route.root, now=day_of(route))
+        own = done.reconciliation.paths.index("inbox/counts-before.csv")
+        made = done.frames["stock"].filter(pl.col("close_file") == own).select("machine", "label", "expected")
+        there |= {(machine, label): max(expected, 0) for machine, label, expected in made.iter_rows()}
+    for turn in range(3):
+        if turn == 1:
+            put(route.root / "inbox/vends-soon.csv", "\n".join([*vends, ""]))
+        assert list(route.differences(tmp_path / "fresh")) == [], turn
 
 
 def test_nothing_but_settled_windows_is_something(tmp_path: Path) -> None:

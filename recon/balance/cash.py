@@ -120,8 +120,7 @@ def restated_collections(cash: Frame) -> Frame:
     and of the sheet that counts `final`, `final_tubes`, `final_file`, `final_row`; sorted by machine, time and file.
     """
     sheets = _sheets(cash)
-    told = sheets.select("machine", "time")
-    sheets = sheets.filter(told.is_duplicated()) if told.height > told.n_unique() else sheets.clear()
+    sheets = sheets.filter(sheets.select("machine", "time").is_duplicated())
     final = sheets.unique(["machine", "time"], keep="last", maintain_order=True).select(
         "machine",
         "time",

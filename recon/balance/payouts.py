@@ -81,9 +81,7 @@ def card_days(
     alike = layouts.machines.select("machine", (pl.col("currency") != currency).alias("foreign"))
     sums = _days(priced, zone, past)
     before = _added_days([sums.filter("past"), carried.card_days])
-    days = _added_days([before, sums.filter(~pl.col("past"))]) if before.height else guard(
-        sums.select(CARD_DAYS.names), CARD_DAYS
-    )  # fmt: skip
+    days = _added_days([before, sums.filter(~pl.col("past"))])
     days = days.join(alike, on="machine", how="left", maintain_order="left")
     days = days.with_columns(pl.col("foreign").fill_null(False))
     covered = _covered_days(payouts, days)

@@ -64,7 +64,8 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str, past: pl.Serie
     Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
     """
     if vends.height == 0:
-        return pl.DataFrame(schema={**_PAIR, "past": pl.Boolean} | dict.fromkeys(AT, pl.Int64))
+        shape = {"file": pl.Int32, "machine": pl.String, "past": pl.Boolean}
+        return pl.DataFrame(schema={**shape, **dict.fromkeys(AT, pl.Int64)})
     stretch = vends["machine"].rle_id()
     machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
     local = _local_hours(vends["time"], stretch, [zones.get(name, default) for name in machine.to_list()])
@@ -109,9 +110,6 @@ def added_hours(parts: Sequence[Frame]) -> Frame:
 def _added(counted: Frame) -> Frame:
     keys = [name for name in counted.columns if name not in AT]
     return counted.group_by(keys).agg(pl.col(AT).sum())
-
-
-_PAIR = {"file": pl.Int32, "machine": pl.String}
 
 
 def _in_several(parts: Sequence[Frame]) -> pl.Series:

@@ -11,19 +11,16 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried, past
-from recon.balance.forward import to_carry, wanting
 from recon.balance.money import Money, money_of
 from recon.balance.payouts import CardDays
 from recon.balance.prices import dearest, price_vends
 from recon.balance.running import breaches
-from recon.balance.settled import settle
 from recon.balance.silence import silent_spans, stocked
 from recon.balance.stock import Stock, stock_windows
 from recon.balance.summary import machine_summaries, totals
 from recon.findings import of_matching, of_money, of_stock
 from recon.findings.draft import Speller, compile_findings
-from recon.match.hours import added_hours, by_hour
+from recon.match.hours import by_hour
 from recon.match.slots import match_vends
 from recon.match.states import Layouts
 from recon.match.unmapped import explain, stray_vends, unmapped_numbers
@@ -55,8 +52,7 @@ class Reckoned:
     what is shown, by the specs of those names. days: as from card_days. hours: as from by_hour. strangers: machine,
     file and row of vends of machines without a layout. dearest: as from recon.balance.prices.dearest. shown: moments of
     the first and the last vend shown. open_range: whether the price of any vend is a range, which may hang on the
-    dearest price of all machines. carry: what is to be carried forward. wanting: machines of which something was
-    carried, though all of their vends are wanted.
+    dearest price of all machines.
     """
 
     priced: Frame
@@ -71,8 +67,6 @@ class Reckoned:
     dearest: Frame
     shown: tuple[datetime | None, datetime | None]
     open_range: bool
-    carry: Carried
-    wanting: tuple[str, ...]
 
     def without_vends(self) -> "Reckoned":
         """The same but for `priced`, which is empty, and `balance`."""
@@ -102,122 +96,80 @@ class Terms:
         return timedelta(minutes=self.route.settings.tolerance.boundary_minutes)
 
 
-def reckon(
-    terms: Terms, vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None, carried: Carried = NOTHING
-) -> Reckoned:
+def reckon(terms: Terms, vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None) -> Reckoned:
     """Match, price and balance the vends of some machines, and find what is to be found in them.
 
     vends: the frame `vends`; sheets, laid: of the same machines. top: the dearest prices of all machines, where these
-    are not all. carried: what came of earlier vends of these machines, that are not among `vends`; its `until` says up
-    to when vends are to be carried from now on.
+    are not all.
     """
-    with ThreadPoolExecutor(1) as beside:
-        done = _balanced(terms, _priced(terms, vends, laid, top, carried), sheets, laid, carried, beside)
-        # What is found and what is handed on are made of the same figures.
-        handed = beside.submit(_handed_on, terms, done, laid, carried)
-        findings = _found(terms, done, sheets, laid, carried)
-        hours, carry, lacking = handed.result()
-    priced, money, stock = done.priced, done.money, done.stock
+    settings = terms.route.settings
+    priced = price_vends(
+        match_vends(vends, laid), laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top
+    )
+    done = _balanced(terms, priced, sheets, laid)
+    money = done.money
     seen = terms.shown.at(priced)
-    sums = money.totals if seen.height == priced.height else totals(seen)[0]
+    sums = money.totals if seen.height == priced.height else totals(seen)
     return Reckoned(
         priced=priced,
-        balance=stock,
+        balance=done.stock,
         stock=done.windows,
         cash=done.cash,
-        summaries=machine_summaries(sums, done.windows, laid, terms.route.settings.cards),
-        findings=findings,
+        summaries=machine_summaries(sums, done.windows, laid, settings.cards),
+        findings=_found(terms, done, sheets, laid),
         days=money.days,
-        hours=hours,
+        hours=by_hour(priced.select("file", "machine", "time"), terms.spell.zones, settings.timezone),
         strangers=vends.select("machine", "file", "row").join(laid.machines, on="machine", how="anti"),
-        dearest=dearest(money.totals, laid, terms.route.settings.currency, "top"),
+        dearest=dearest(money.totals, laid, settings.currency, "top"),
         shown=(_moment(sums["first"].min()), _moment(sums["last"].max())),
         open_range=bool((priced["priced"] == "range").any()),
-        carry=carry,
-        wanting=lacking,
     )
-
-
-def _priced(terms: Terms, vends: Frame, laid: Layouts, top: Frame | None, carried: Carried) -> Frame:
-    """The frame `priced`."""
-    settings = terms.route.settings
-    matched = match_vends(vends, laid)
-    if top is None and carried.totals.height:
-        logged = [matched.select("machine", "price"), carried.totals.select("machine", price="top")]
-        top = dearest(pl.concat(logged), laid, settings.currency)
-    return price_vends(matched, laid, test_vends=settings.stock.test_vends, currency=settings.currency, top=top)
 
 
 @dataclass(frozen=True, slots=True)
 class _Balanced:
-    """Priced vends and what they came to. own: which of them are to be carried forward. windows, cash: those shown.
-    reach: from when to when each machine's log goes. stocked, strays: as from the functions of these names.
+    """Priced vends and what they came to. windows, cash: those shown. reach: from when to when each machine's log goes.
     """
 
     priced: Frame
-    own: pl.Series
     stock: Stock
     windows: Frame
     money: Money
     cash: Frame
     reach: Frame
-    stocked: Frame
-    strays: Frame
 
 
-def _balanced(
-    terms: Terms, priced: Frame, sheets: Sheets, laid: Layouts, carried: Carried, beside: ThreadPoolExecutor
-) -> _Balanced:
-    settings, own = terms.route.settings, past(priced, carried.until)
-    # Stock and money know nothing of each other.
-    balancing = beside.submit(
-        stock_windows, sheets.counts, sheets.loads, priced, laid, near=terms.near,
-        count_first=settings.stock.count_when == "before-load", past=own, carried=carried,
-    )  # fmt: skip
-    money = money_of(sheets.cash, sheets.payouts, priced, laid, settings, past=own, carried=carried)
-    stock = balancing.result()
+def _balanced(terms: Terms, priced: Frame, sheets: Sheets, laid: Layouts) -> _Balanced:
+    settings = terms.route.settings
+    with ThreadPoolExecutor(1) as beside:
+        # Stock and money know nothing of each other.
+        balancing = beside.submit(
+            stock_windows, sheets.counts, sheets.loads, priced, laid, near=terms.near,
+            count_first=settings.stock.count_when == "before-load",
+        )  # fmt: skip
+        money = money_of(sheets.cash, sheets.payouts, priced, laid, settings)
+        stock = balancing.result()
     reach = money.totals.select("machine", log_start="first", log_end="last")
     return _Balanced(
-        priced, own, stock, terms.shown.closing(stock.windows), money, terms.shown.closing(money.cash.windows), reach,
-        stocked(stock.spans, reach, laid.slots), stray_vends(priced, own, carried.strays),
-    )  # fmt: skip
-
-
-def _handed_on(
-    terms: Terms, done: _Balanced, laid: Layouts, carried: Carried
-) -> tuple[Frame, Carried, tuple[str, ...]]:
-    """Vends by hour as from by_hour, what is to be carried forward, and machines of which more is wanted."""
-    hours, past_hours = _hours(done.priced, done.own, carried.hours, terms)
-    lacking = wanting(carried, done.priced, done.stock, done.money, laid)
-    if carried.until.height == 0:
-        return hours, NOTHING, lacking
-    settled = settle(done.stock, done.stocked, carried, done.reach, done.strays, laid, terms.near)
-    past_vends = done.priced.select("machine", "slot", "bus", "label", "time", "priced").filter(done.own)
-    return hours, to_carry(carried, done.money, done.stock, settled, done.strays, past_hours, laid, past_vends), lacking
-
-
-def _hours(priced: Frame, own: pl.Series, carried: Frame, terms: Terms) -> tuple[Frame, Frame]:
-    """Vends by hour as from by_hour: of all, and of the past ones. own: which are past."""
-    vends, zones, zone = priced.select("file", "machine", "time"), terms.spell.zones, terms.route.settings.timezone
-    counted = by_hour(vends, zones, zone, own)
-    before = added_hours([carried, counted.filter("past")])
-    return added_hours([before, counted.filter(~pl.col("past"))]), before
+        priced, stock, terms.shown.closing(stock.windows), money, terms.shown.closing(money.cash), reach
+    )
 
 
 def _moment(found: object) -> datetime | None:
     return found if isinstance(found, datetime) else None
 
 
-def _found(terms: Terms, done: _Balanced, sheets: Sheets, laid: Layouts, carried: Carried) -> Frame:
+def _found(terms: Terms, done: _Balanced, sheets: Sheets, laid: Layouts) -> Frame:
     """What is to be found in some machines."""
     settings, spell = terms.route.settings, terms.spell
     priced, stock, money, windows = done.priced, done.stock, done.money, done.windows
-    silences = silent_spans(done.stocked, done.reach, laid.slots, carried.settled)
-    numbers = unmapped_numbers(done.strays)
-    explained = explain(numbers, stock.windows, laid, terms.route, priced, carried.meanwhile)
+    strays = stray_vends(priced)
+    silences = silent_spans(stocked(stock.spans, done.reach, laid.slots), done.reach, laid.slots)
+    numbers = unmapped_numbers(strays)
+    explained = explain(numbers, stock.windows, laid, terms.route, priced)
     return compile_findings(
         [
-            of_matching.unmapped(numbers, explained, done.strays, spell, laid),
+            of_matching.unmapped(numbers, explained, strays, spell, laid),
             of_matching.without_slot(sheets.counts, sheets.loads, laid, spell),
             of_matching.undefined(priced, laid, spell),
             of_matching.silent(silences, stock.windows, spell),

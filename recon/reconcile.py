@@ -1,29 +1,22 @@
 """One run: take in, match, price, balance, find. The stages stand in this order, once, from left to right."""
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NamedTuple
-
-import polars as pl
+from typing import TYPE_CHECKING, NamedTuple
 
 from recon.at_once import spans_of, vends_at_once
-from recon.balance.carried import NOTHING, Carried
 from recon.balance.payouts import CardMoney, card_money
 from recon.balance.stock import Stock
 from recon.by_machines import Reckoned, Sheets, Terms, highest, reckon, stacked
-from recon.carrying import Books, Forward, brought_forward, general_key, machine_keys, without
 from recon.findings import of_history, of_intake, of_matching, of_money
 from recon.findings.catalogue.check_kinds import CHECK_KINDS
 from recon.findings.draft import Speller, compile_findings, in_order
 from recon.findings.layouts import layout_problems
 from recon.intake.known import Known
 from recon.intake.take_in import Intake, take_in
-from recon.ledger.carry import Kept
 from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
 from recon.ledger.history import History, file_changes, history_in
 from recon.ledger.shelf import Shelf
@@ -34,7 +27,7 @@ from recon.model.border import guard
 from recon.model.errors import ReconError, SettingsError
 from recon.model.frames import VENDS, Frame
 from recon.model.problem import Problem
-from recon.model.reconciliation import Earlier, Reconciliation
+from recon.model.reconciliation import Reconciliation
 from recon.model.settings import Settings
 from recon.model.words import FileKind
 from recon.moment import moment_of_run as moment_of_run
@@ -49,30 +42,26 @@ Progress = Callable[[str], None]
 """Told what is being done, in a few words, before it is done."""
 
 
-Wanted = Literal["vends", "priced", "sums"]
-"""Which frames of all vends a run hands back."""
-
-
 @dataclass(frozen=True)
 class Run:
     """A finished run: the figures as polars frames, and the results as types.
 
-    frames: every frame by its name (see docs/frames.md). problems: what `recon check` has to say of the settings; none
-    of it stopped the run. intake: what the inbox gave, before any correction.
-    route: the folder as it was read. forward: what is to be carried forward to the next run; None where vends are
-    handed back, or a part of all is shown. stock: how the stock windows came about, where it is at hand for pages.
+    problems: what `recon check` has to say of the settings; none of it stopped the run. intake: what the inbox gave,
+    before any correction. route: the folder as it was read. stock: how the stock windows came about, where it is at
+    hand for pages.
     """
 
     reconciliation: Reconciliation
     problems: tuple[Problem, ...]
     intake: Intake
     route: Route
-    forward: Forward | None
     stock: Stock | None
 
-    @property
+    @cached_property
     def frames(self) -> Mapping[str, Frame]:
-        return self.reconciliation.frames
+        """Every frame by its name (see docs/frames.md)."""
+        frames = self.reconciliation.frames
+        return {**frames, "vends": guard(frames["priced"].select(VENDS.names), VENDS)}
 
     @cached_property
     def results(self) -> "Results":
@@ -94,16 +83,14 @@ def run(
     now: datetime | None = None,
     on_step: Progress = lambda step: None,
     history: History | None = None,
-    wanted: Wanted = "vends",
+    with_vends: bool = True,
 ) -> Run:
     """Reconcile a route folder and write nothing.
 
     since, until: show the windows that close after `since` and not after `until` (aware times; by default all). now:
     the moment of the run; rows dated later are refused. on_step: told of each step. history: what was decided and
-    taken in before; by default what the route's ledger remembers. wanted: which frames of all vends are to be handed
-    back: `vends` and `priced`; `priced` alone; or none (`sums`), which takes less memory, and reckons anew only what an
-    earlier run did not carry forward. The frames `stock` and `notices` then lack what nobody asks of past windows and
-    vends; the results lack nothing.
+    taken in before; by default what the route's ledger remembers. with_vends: whether the frames `priced` and `vends`
+    are handed back; without them a run takes less memory, and both are empty.
     Raises ReconError where the folder cannot be used, SettingsError where its settings cannot.
     """
     on_step("reading the route folder")
@@ -115,33 +102,26 @@ def run(
     moment = _in_utc(now) or moment_of_run()
     remembered = history_in(route.root) if history is None else history
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
-    intake, laid, kept = _taken_in(route, remembered, shown, on_step, wanted)
+    laid = layouts(route)
+    intake = _taken_in(route, remembered, shown, on_step)
     on_step("matching and balancing")
-    intake, done, parts, forward = _reconcile(route, intake, laid, remembered, kept, shown, on_step, wanted)
-    stock = parts[0].balance if len(parts) == 1 and wanted == "priced" else None
-    return Run(done, problems, intake, route, forward, stock)
+    intake, done, parts = _reconcile(route, intake, laid, remembered, shown, on_step, with_vends)
+    stock = parts[0].balance if len(parts) == 1 else None
+    return Run(done, problems, intake, route, stock)
 
 
-def _taken_in(
-    route: Route, history: History, shown: Shown, on_step: Progress, wanted: Wanted
-) -> tuple[Intake, Layouts, Kept | None]:
-    """What the inbox gave, the layouts as frames, and what the last run carried forward, if that may be used."""
+def _taken_in(route: Route, history: History, shown: Shown, on_step: Progress) -> Intake:
     shelf = Shelf(route.root, history.taken, shown.now, Known(route)) if history.taken else None
-    with ThreadPoolExecutor(1) as beside:
-        # What was carried forward is read and hashed while the inbox is, and layouts are laid out.
-        ahead = beside.submit(history.carried, route.root) if wanted == "sums" and shown.all else None
-        laid = beside.submit(layouts, route)
-        intake = take_in(
-            route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf,
-            at_once=vends_at_once(), by_machines=wanted != "vends",
-        )  # fmt: skip
-        kept = None if ahead is None else ahead.result()
+    intake = take_in(
+        route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once(),
+        by_machines=True,
+    )  # fmt: skip
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
             "put sales logs, count sheets and cash sheets there, then run again"
         )
-    return intake, laid.result(), kept
+    return intake
 
 
 def _in_utc(moment: datetime | None) -> datetime | None:
@@ -176,32 +156,19 @@ def _placed(intake: Intake, laid: Layouts, history: History) -> _Placed:
 
 
 def _reconcile(
-    route: Route, intake: Intake, laid: Layouts, history: History, kept: Kept | None, shown: Shown, on_step: Progress,
-    wanted: Wanted,
-) -> tuple[Intake, Reconciliation, Sequence[Reckoned], Forward | None]:
-    """The intake with the account of its files complete, what it comes to, by parts too, and what is to be carried
-    forward. kept: what the last run carried."""
+    route: Route, intake: Intake, laid: Layouts, history: History, shown: Shown, on_step: Progress, with_vends: bool
+) -> tuple[Intake, Reconciliation, Sequence[Reckoned]]:
+    """The intake with the account of its files complete, and what it comes to, by parts too."""
     settings = route.settings
     placed = _placed(intake, laid, history)
     sheets, corrections = placed.sheets, placed.corrections
     spell = Speller(intake.paths, laid.zones, laid.digits, settings.timezone, settings.exponent)
     terms = Terms(route, spell, shown)
 
-    def work(
-        vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None, carried: Carried = NOTHING
-    ) -> Reckoned:
-        return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top, carried)
+    def work(vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None) -> Reckoned:
+        return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top)
 
-    task = Task(work, sheets, laid, NOTHING, on_step, wanted)
-    forward, earlier = None, None
-    if intake.rows is None:
-        parts = [work(intake.vends, sheets, laid)]
-    elif wanted != "sums" or not shown.all:
-        intake, parts = _by_parts(intake, task)
-    else:
-        general = general_key(settings, corrections, intake.paths)
-        books = Books(sheets, laid, terms.near, machine_keys(laid), general, shown.now)
-        intake, parts, forward, earlier = _on_and_on(intake, books, kept, task)
+    intake, parts = _by_parts(intake, Task(work, sheets, laid, on_step, with_vends))
     money = card_money(
         sheets.payouts,
         stacked(part.days.covered for part in parts),
@@ -219,18 +186,17 @@ def _reconcile(
     found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
-    return intake, _told(terms, laid, frames, parts, earlier), parts, forward
+    return intake, _told(terms, laid, frames, parts), parts
 
 
 def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Reckoned]) -> dict[str, Frame]:
     """The frames of a run, but for those that look across machines."""
-    laid, vends = placed.laid, _put_right({"vends": intake.vends}, placed.corrections)["vends"]
+    laid = placed.laid
     return {
         "stock": stacked(part.stock for part in parts),
         "cash_windows": stacked(part.cash for part in parts),
         "summaries": stacked(part.summaries for part in parts),
         "corrections": placed.corrections,
-        "vends": vends,
         "priced": stacked(part.priced for part in parts),
         "machines": laid.machines,
         "slots": laid.slots,
@@ -244,7 +210,7 @@ def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Recko
 
 
 def _told(
-    terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Sequence[Reckoned], earlier: Earlier | None
+    terms: Terms, laid: Layouts, frames: Mapping[str, Frame], parts: Sequence[Reckoned]
 ) -> Reconciliation:
     settings, shown = terms.route.settings, terms.shown
     ends = [part.shown for part in parts]
@@ -264,80 +230,47 @@ def _told(
             min((first for first, _ in ends if first is not None), default=None),
             max((last for _, last in ends if last is not None), default=None),
         ),
-        earlier=earlier,
     )
 
 
 class Task(NamedTuple):
-    """What is to be done with all vends. work: reckons those of some machines. carried: what of others is at hand.
-    wanted: which frames of all vends are."""
+    """What is to be done with all vends. work: reckons those of some machines. with_vends: whether these are kept."""
 
     work: Callable[..., Reckoned]
     sheets: Sheets
     laid: Layouts
-    carried: Carried
     on_step: Progress
-    wanted: Wanted
+    with_vends: bool
 
     def of(self, vends: Frame, first: str, last: str, top: Frame | None = None) -> Reckoned:
         """The vends of the machines whose ids lie from `first` to `last`, reckoned."""
-        laid = self.laid.of(first, last)
-        carried = self.carried if self.carried is NOTHING else self.carried.of(first, last, laid.slots["slot"])
-        return self._done(self.work(vends, self.sheets.of(first, last), laid, top, carried))
+        return self._done(self.work(vends, self.sheets.of(first, last), self.laid.of(first, last), top))
 
     def of_all(self, vends: Frame) -> Reckoned:
         """The vends of all machines, reckoned."""
-        return self._done(self.work(vends, self.sheets, self.laid, None, self.carried))
+        return self._done(self.work(vends, self.sheets, self.laid))
 
     def _done(self, part: Reckoned) -> Reckoned:
-        return part.without_vends() if self.wanted == "sums" else part
+        return part if self.with_vends else part.without_vends()
 
 
 def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
     """Reckon some machines at a time."""
     assert intake.rows is not None
-    # A window carried forward takes about as much room as a vend.
-    windows = task.carried.sold.join(task.laid.slots, on="slot", how="inner")["machine"].value_counts()
-    weights = Counter(dict.fromkeys(task.laid.zones, 0) | intake.rows.machines)
-    weights.update(dict(windows.iter_rows()))
-    spans = spans_of(weights, vends_at_once())
+    spans = spans_of(dict.fromkeys(task.laid.zones, 0) | intake.rows.machines, vends_at_once())
     parts: list[Reckoned] = []
-    kept: list[Frame] = []
-    notices: list[Frame] = [task.carried.repeated]
+    notices: list[Frame] = []
     for at, (first, last) in enumerate(spans):
         if len(spans) > 1:
             task.on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
         vends, repeats = intake.vends_of(first, last)
         parts.append(task.of(vends, first, last) if len(spans) > 1 else task.of_all(vends))
         notices.append(repeats)
-        if task.wanted == "vends":
-            kept.append(vends)
     top = highest(part.dearest for part in parts)
     for at, (first, last) in enumerate(spans):
         if parts[at].open_range and not parts[at].dearest.sort("currency").equals(top.sort("currency")):
             parts[at] = task.of(intake.vends_of(first, last)[0], first, last, top)
-    every = guard(pl.concat([VENDS.empty(), *kept]), VENDS)
-    return intake.told(every, notices, task.carried.doubled), parts
-
-
-def _on_and_on(
-    intake: Intake, books: Books, kept: Kept | None, task: Task
-) -> tuple[Intake, list[Reckoned], Forward, Earlier | None]:
-    """Reckon what an earlier run did not carry forward. Says too what is to be carried from now on, and which windows
-    the earlier run settled."""
-    kept = kept if kept is not None and kept.general == books.general else None
-    rows, carried = brought_forward(kept, intake, books)
-    while True:
-        told, parts = _by_parts(replace(intake, rows=rows), task._replace(carried=carried))
-        wanting = sorted({machine for part in parts for machine in part.wanting})
-        if not wanting:
-            break
-        rows, carried = without(wanting, intake, carried, rows, books)
-    reckoned = Carried(*(pl.concat(frames) for frames in zip(*(part.carry for part in parts), strict=True)))
-    earlier = None
-    if kept is not None and carried.settled.height:
-        earlier = Earlier(carried.settled, carried.spelled, kept.results, kept.sha256)
-    return told, parts, Forward(reckoned, told.repeats, rows.seen, books), earlier
+    return intake.told(VENDS.empty(), notices), parts
 
 
 def _across(

@@ -7,31 +7,23 @@ entry for the run itself, with the hash of its results.
 
 import json
 import platform
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
-import polars as pl
-
 from recon import __version__
-from recon.carrying import Forward
-from recon.intake.take_in import Intake
-from recon.ledger.carry import PARTS, Packed, Text, clear_carried, keep_carried, packed
-from recon.ledger.history import carried_of, history_of
+from recon.ledger.history import history_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
-from recon.model.errors import ReconError
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
-from recon.reconcile import Progress, Run, Wanted, run
+from recon.reconcile import Progress, Run, run
 from recon.report.folder import Content, Hashed, write_report
 from recon.report.rejects_csv import rejects_csv
 from recon.report.results_json import results_pieces
-from recon.report.stock_lines import StockLines
 from recon.route.folder import read_settings
 
 
@@ -64,9 +56,10 @@ def run_and_record(
     # A folder that is no route gets no ledger.
     read_settings(folder)
     with writing(folder, who="recon run", wait_seconds=wait_seconds, on_wait=on_wait) as ledger:
-        wanted: Wanted = "priced" if page or tables else "sums"
-        known = history_of(ledger)
-        finished = run(folder, since=since, until=until, now=now, on_step=on_step, history=known, wanted=wanted)
+        finished = run(
+            folder, since=since, until=until, now=now, on_step=on_step, history=history_of(ledger),
+            with_vends=page or tables,
+        )  # fmt: skip
         on_step("writing the ledger and the report")
         return _record(ledger, folder, finished, tables=tables, page=page)
 
@@ -74,13 +67,11 @@ def run_and_record(
 def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: bool) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
-    places = record_files(ledger, folder, finished.route, finished.intake, done.now)
+    record_files(ledger, folder, finished.route, finished.intake, done.now)
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
-    forward = finished.forward
-    lines = StockLines(finished.reconciliation, None if forward is None else forward.reckoned.settled)
-    results = _Results(results_pieces(finished.reconciliation, lines))
+    results = _Results(results_pieces(finished.reconciliation))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
         from recon.report.html import report_pages
@@ -88,11 +79,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         files = chain(files, report_pages(finished.reconciliation, stock=finished.stock))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
-    with ThreadPoolExecutor(1) as beside:
-        packing = None if forward is None else beside.submit(_packed, forward, finished.intake, places)
-        report = write_report(folder, done, files)
-        text = Text(report.folder.name, results.digest, lines.spelled)
-        carried = carried_of(ledger) if packing is None else _carried_on(folder, packing.result(), text)
+    report = write_report(folder, done, files)
     record_run(
         ledger,
         report=report.folder.name,
@@ -102,31 +89,11 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         inputs=done.frames["inputs"],
         seen=seen,
         versions=versions(),
-        carried=carried,
         since=done.since,
         until=done.until,
         at=done.now,
     )
-    if carried is not None and forward is not None:
-        ledger.commit()
-        clear_carried(folder, carried)
     return Recorded(finished, report.folder)
-
-
-def _packed(forward: Forward, intake: Intake, places: Mapping[int, tuple[str, int]]) -> Packed:
-    """What is to be carried forward. places: as from record_files."""
-    paths = intake.paths
-    rows = [(file, paths[file], *place) for file, place in sorted(places.items())]
-    return packed(forward.kept(pl.DataFrame(rows, schema=PARTS, orient="row")))
-
-
-def _carried_on(folder: Path, made: Packed, text: Text) -> str | None:
-    """Keep what is to be carried forward. text: the results of this run. Returns its hash."""
-    try:
-        return keep_carried(folder, made, text)
-    except ReconError:
-        # It saves the next run some work, and is no part of the record: a run does not fail for it.
-        return None
 
 
 def versions() -> dict[str, str]:

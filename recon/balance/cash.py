@@ -4,54 +4,23 @@ over/short = collected + change of the coin tubes - price of the cash vends that
 first and come back out as change, so what the tubes hold more than after the last collection is money taken too.
 """
 
-from dataclasses import dataclass
 from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried
-from recon.balance.windows import (
-    added,
-    brought,
-    by_mark,
-    into_windows,
-    number_marks,
-    reaching,
-    tallied,
-    to_carry,
-    whole,
-)
+from recon.balance.windows import by_mark, into_windows, number_marks, reaching, summed
 from recon.match.states import Layouts
 from recon.model.border import guard
-from recon.model.carried_frames import CASHED, LOOSE
 from recon.model.frames import CASH_WINDOWS, Frame
 
 
-@dataclass(frozen=True, slots=True)
-class Cash:
-    """windows: the frame `cash_windows`. cashed: what of past vends is to be carried forward, by the spec of that name.
-    """
-
-    windows: Frame
-    cashed: Frame
-
-
-def cash_windows(
-    cash: Frame,
-    priced: Frame,
-    layouts: Layouts,
-    *,
-    near: timedelta,
-    past: pl.Series | None = None,
-    carried: Carried = NOTHING,
-) -> Cash:
+def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelta) -> Frame:
     """Balance every machine that has a layout between its successive collections.
 
     cash: collections. priced: vends with what was paid. near: vends this close to a collection may fall on either side.
-    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these.
-    The range of `expected` puts vends near a collection, vends without a known price and refunds that may have come
-    from elsewhere than the machine to the least and to the most. Where the machine's log holds no cash vend at all,
-    nothing can be expected and the figures are null.
+    Returns the frame `cash_windows`. The range of `expected` puts vends near a collection, vends without a known price
+    and refunds that may have come from elsewhere than the machine to the least and to the most. Where the machine's log
+    holds no cash vend at all, nothing can be expected and the figures are null.
     """
     numbers = (
         layouts.machines.select("machine")
@@ -59,11 +28,9 @@ def cash_windows(
         .with_columns(pl.col("machine_no").cast(pl.Int32))
     )
     marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
-    own = pl.lit(False) if past is None else past
     vends = priced.select(
-        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome",
-        own.alias("past"),
-    )  # fmt: skip
+        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome"
+    )
     paid = vends.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
         numbers, on="machine", how="inner"
     )
@@ -75,18 +42,15 @@ def cash_windows(
         "priced",
         "stayed_paid",
         "quantity",
-        "past",
     )
     events = into_windows(paid, marks, "machine_no", near)
-    sums = _sums(events, marks, near, carried.cashed)
-    windows = by_mark(marks, whole(sums))
+    windows = by_mark(marks, *_sums(events, marks, near))
     zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
     windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
     by_cash = priced.select("machine", "tender").filter(pl.col("tender") == "cash").select("machine")
-    by_cash = pl.concat([by_cash, carried.totals.filter("logs_cash").select("machine")]).unique()
-    logs_cash = by_cash.with_columns(pl.lit(True).alias("logs_cash"))
+    logs_cash = by_cash.unique().with_columns(pl.lit(True).alias("logs_cash"))
     windows = windows.join(logs_cash, on="machine", how="left", maintain_order="left")
-    return Cash(guard(_shape(windows), CASH_WINDOWS), to_carry(sums, marks, "machine", CASHED))
+    return guard(_shape(windows), CASH_WINDOWS)
 
 
 def collection_ends(cash: Frame) -> Frame:
@@ -94,13 +58,17 @@ def collection_ends(cash: Frame) -> Frame:
     return cash.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
 
 
-def loose_cash(cash: Frame, priced: Frame, past: pl.Series) -> Frame:
-    """Paid cash vends that no two collections of their machine enclose, as a frame `loose`, and `past` besides."""
-    vends = priced.select(*LOOSE.names, "tender", "stayed_paid", past.alias("past"))
+def loose_cash(cash: Frame, priced: Frame) -> Frame:
+    """Find the paid cash vends that no two collections of their machine enclose.
+
+    Returns machine, time, file, row, paid_low and quantity.
+    """
+    shape = ("machine", "time", "file", "row", "paid_low", "quantity")
+    vends = priced.select(*shape, "tender", "stayed_paid")
     paid = vends.filter((pl.col("tender") == "cash") & pl.col("stayed_paid"))
     ends = paid.join(collection_ends(cash), on="machine", how="left", maintain_order="left")
     outside = pl.col("first").is_null() | (pl.col("time") < pl.col("first")) | (pl.col("time") >= pl.col("last"))
-    return ends.filter(outside).select(*LOOSE.names, "past")
+    return ends.filter(outside).select(shape)
 
 
 def _collections(cash: Frame) -> Frame:
@@ -136,11 +104,11 @@ def restated_collections(cash: Frame) -> Frame:
     )
 
 
-def _sums(events: Frame, marks: Frame, near: timedelta, carried: Frame) -> Frame:
-    """What was paid in each window, by `mark` and `past`: what of past vends came to it stands in a row of its own."""
+def _sums(events: Frame, marks: Frame, near: timedelta) -> list[Frame]:
+    """Add up what was paid in each window, and what was paid beside it and may belong to it."""
     kept = pl.col("stayed_paid")
     doubt = pl.col("near_open") | pl.col("near_close")
-    inside = tallied(
+    inside = summed(
         events,
         pl.col("window"),
         vends=pl.when(kept).then("quantity").otherwise(0),
@@ -151,13 +119,11 @@ def _sums(events: Frame, marks: Frame, near: timedelta, carried: Frame) -> Frame
         refunds=pl.when(~kept).then("high").otherwise(0),
     )
     late, early = reaching(events.filter(kept), marks, "machine_no", near)
-    parts = [
+    return [
         inside,
-        tallied(late, pl.col("reached"), before=pl.col("high")),
-        tallied(early, pl.col("reached"), after=pl.col("high")),
-        brought(carried, marks, "machine"),
+        summed(late, pl.col("reached"), before=pl.col("high")),
+        summed(early, pl.col("reached"), after=pl.col("high")),
     ]
-    return added(parts, CASHED, "machine")
 
 
 def _shape(windows: Frame) -> Frame:

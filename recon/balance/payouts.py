@@ -4,16 +4,14 @@ A payout covers the card vends from the start of its first day to the end of its
 are a percentage of each vend and an amount for each; the monthly fee may stand in any payout, so it is shown beside.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried
 from recon.match.states import Layouts
-from recon.model.border import guard
-from recon.model.carried_frames import CARD_DAYS
+from recon.model.border import guard, ordered
 from recon.model.frames import PAYOUT_CHECKS, TIME, Frame
 from recon.model.money import round_minor
 from recon.model.settings import Cards
@@ -23,13 +21,11 @@ from recon.model.settings import Cards
 class CardDays:
     """Days on which cards were used. covered: a row a payout, machine and day that it covers (file, row, machine, day,
     vends, low, high, ...). unpaid: machine and day with card vends that no payout covers though later days are paid out
-    (machine, day, stretch, vends, low, first_time, last_time, rows). past: of past vends the sums by day, as a frame
-    `card_days`.
+    (machine, day, stretch, vends, low, first_time, last_time).
     """
 
     covered: Frame
     unpaid: Frame
-    past: Frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,28 +60,13 @@ def midnight(day: pl.Expr, zone: str) -> pl.Expr:
     return pl.coalesce(here(local), moved).cast(TIME)
 
 
-def card_days(
-    payouts: Frame,
-    priced: Frame,
-    layouts: Layouts,
-    *,
-    zone: str,
-    currency: str,
-    past: pl.Series | None = None,
-    carried: Carried = NOTHING,
-) -> CardDays:
-    """Find for the card vends of some machines the payouts that cover them. zone, currency: of the route.
-
-    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these.
-    """
+def card_days(payouts: Frame, priced: Frame, layouts: Layouts, *, zone: str, currency: str) -> CardDays:
+    """Find for the card vends of some machines the payouts that cover them. zone, currency: of the route."""
     alike = layouts.machines.select("machine", (pl.col("currency") != currency).alias("foreign"))
-    sums = _days(priced, zone, past)
-    before = _added_days([sums.filter("past"), carried.card_days])
-    days = _added_days([before, sums.filter(~pl.col("past"))])
-    days = days.join(alike, on="machine", how="left", maintain_order="left")
+    days = _days(priced, zone).join(alike, on="machine", how="left", maintain_order="left")
     days = days.with_columns(pl.col("foreign").fill_null(False))
     covered = _covered_days(payouts, days)
-    return CardDays(covered, _unpaid(days, payouts, covered), before)
+    return CardDays(covered, _unpaid(days, payouts, covered))
 
 
 def paid_by_card(priced: Frame, zone: str) -> Frame:
@@ -123,37 +104,18 @@ def card_money(
     return CardMoney(checks, _overlaps(checks, covered, zone))
 
 
-def _days(priced: Frame, zone: str, past: pl.Series | None) -> Frame:
-    """Card vends that stayed paid, by machine and local day of the route, and by whether they are past."""
-    own = pl.lit(False) if past is None else past
-    vends = priced.select(
-        "machine", "time", "tender", "stayed_paid", "quantity", "paid_low", "paid_high", own.alias("past")
-    )
+def _days(priced: Frame, zone: str) -> Frame:
+    """Add up the card vends that stayed paid, by machine and local day of the route; sorted by both."""
+    vends = priced.select("machine", "time", "tender", "stayed_paid", "quantity", "paid_low", "paid_high")
     paid = vends.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
-    return paid.group_by("machine", _day(zone), "past").agg(
+    sums = paid.group_by("machine", _day(zone)).agg(
         pl.col("quantity").sum().alias("vends"),
         (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
         (pl.col("paid_high") * pl.col("quantity")).sum().alias("high"),
         pl.col("time").min().alias("first_time"),
         pl.col("time").max().alias("last_time"),
-        pl.len().cast(pl.Int64).alias("rows"),
     )
-
-
-def _added_days(parts: Sequence[Frame]) -> Frame:
-    """Sums by machine and day put together, as a frame `card_days`."""
-    together = pl.concat([part.select(CARD_DAYS.names) for part in parts])
-    again = together.select("machine", "day").hash_rows().is_duplicated()
-    if again.any():
-        # Few days are in both: only they are put together.
-        both = together.filter(again).group_by("machine", "day").agg(
-            pl.col("vends", "low", "high").sum(),
-            pl.col("first_time").min(),
-            pl.col("last_time").max(),
-            pl.col("rows").sum(),
-        )  # fmt: skip
-        together = pl.concat([together.filter(~again), both.select(CARD_DAYS.names)])
-    return guard(together, CARD_DAYS)
+    return ordered(sums, ("machine", "day"))
 
 
 def _covered_days(payouts: Frame, days: Frame) -> Frame:

@@ -7,7 +7,6 @@ never sold, a quarter of the machine's median rate stands in, and the chance is 
 
 import polars as pl
 
-from recon.balance.carried import NOTHING
 from recon.model.frames import Frame
 
 UNLIKELY = 0.001
@@ -18,18 +17,16 @@ CAUTIOUS_SHARE = 0.25
 """Of the machine's median rate, for a slot without sales of its own."""
 
 
-def silent_spans(own: Frame, reach: Frame, slots: Frame, settled: Frame = NOTHING.settled) -> Frame:
+def silent_spans(own: Frame, reach: Frame, slots: Frame) -> Frame:
     """Windows of stocked slots without a vend, where a vend was to be expected.
 
     own: as from `stocked`. reach: from when to when the log of each machine goes (machine, log_start, log_end): a
-    window is judged only as far as that, and only if the machine sold something in it. settled: what the windows come
-    to that were left out, none of which sold nothing (frame `settled`). Returns slot, machine, label, opened_at,
-    closed_at (null while open), units (in stock), expected_vends (Float64, at the slot's rate), chance (Float64), file,
-    row. Sorted by slot and time.
+    window is judged only as far as that, and only if the machine sold something in it. Returns slot, machine, label,
+    opened_at, closed_at (null while open), units (in stock), expected_vends (Float64, at the slot's rate), chance
+    (Float64), file, row. Sorted by slot and time.
     """
     placed = slots.join(reach, on="machine", how="inner")
-    counted = [frame.select("slot", "events", "exposure") for frame in (own, settled.filter(pl.col("windows") > 0))]
-    sums = pl.concat(counted).group_by("slot").agg(pl.col("events", "exposure").sum().name.suffix("_of_slot"))
+    sums = own.group_by("slot").agg(pl.col("events", "exposure").sum().name.suffix("_of_slot"))
     # A window in which the whole machine logged nothing tells of its reader, not of one slot.
     idle = (pl.col("events") == 0) & (pl.col("stock") > 0) & (pl.col("exposure") > 0)
     quiet = _while_others_sold(own.filter(idle).join(placed, on="slot", how="inner"), own, placed)

@@ -10,44 +10,26 @@ from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.carried import NOTHING, Carried, looked_up
 from recon.balance.rounding import cost_minor
-from recon.balance.windows import (
-    added,
-    brought,
-    by_mark,
-    following,
-    into_windows,
-    number_marks,
-    reaching,
-    summed,
-    tallied,
-    to_carry,
-    whole,
-)
+from recon.balance.windows import by_mark, following, into_windows, number_marks, reaching, summed
 from recon.match.asof import in_force
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
-from recon.model.carried_frames import MOVED, RESTATED, SOLD
-from recon.model.frames import STOCK_WINDOWS, TIME, Frame
+from recon.model.frames import STOCK_WINDOWS, Frame
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them; both
-    but for settled windows that were left out. moves: every load, removal and vend by window; of what was carried
-    forward, those that were kept. restated: counts that a later sheet put right, with what counts instead. early: slots
-    whose vends or loads came before any count. first_counts: slot, first_count. sold, moved: what of past vends is to
-    be carried forward, by the specs of those names, that of settled windows among it."""
+    """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them.
+    moves: every load, removal and vend by window. restated: counts that a later sheet put right, with what counts
+    instead. early: slots whose vends or loads came before any count.
+    """
 
     windows: Frame
     spans: Frame
     moves: Frame
     restated: Frame
     early: Frame
-    first_counts: Frame
-    sold: Frame
-    moved: Frame
 
 
 def stock_windows(
@@ -58,74 +40,30 @@ def stock_windows(
     *,
     near: timedelta,
     count_first: bool,
-    past: pl.Series | None = None,
-    carried: Carried = NOTHING,
 ) -> Stock:
     """Balance every slot between its successive counts.
 
     counts, loads: with `slot` (rows without one are left out). priced: vends with `slot` and `units`. near: vends this
     close to a count may fall on either side of it. count_first: a sheet's count stands before its loads and removals.
-    past: which of the vends are to be carried forward. carried: what was, of vends that are not among these: settled
-    windows that nobody asks for are left out.
     """
-    placed = _not_left_out(counts.drop_nulls("slot") if counts["slot"].null_count() else counts, carried)
+    placed = counts.drop_nulls("slot") if counts["slot"].null_count() else counts
     in_files = ordered(placed.filter(pl.col("counted").is_not_null()), ("file", "row"))
     seen = ordered(in_files, ("slot", "time"))
     followed = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("time") == pl.col("time").shift(-1))
     last = seen.filter(~followed.fill_null(False))
     marks = number_marks(last.select("slot", "time", "counted", "file", "row"), "slot")
     filled = into_windows(_load_events(placed, last, loads), marks, "slot", near, mark_first=count_first)
-    own = pl.lit(False) if past is None else past
-    vends = priced.select("slot", "time", "units", "outcome", "file", "row", own.alias("past"))
+    vends = priced.select("slot", "time", "units", "outcome", "file", "row")
     gone = vends.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0))
     sold = into_windows(gone, marks, "slot", near)
-    sums = _sums(sold, marks, near, carried.sold)
-    spans = _without_gaps(_spans(marks, filled, sums), carried)
-    moved = _kept_moves(sold, marks, carried.moved)
-    firsts = _first_counts(marks, carried.settled)
-    early = _early(gone.drop("outcome"), loads, firsts, carried.moved)
+    spans = _spans(marks, filled, _sums(sold, marks, near))
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
-        moves=_moves(filled, moved),
-        restated=_restated(seen, last, carried),
-        early=early,
-        first_counts=firsts,
-        sold=to_carry(sums, marks, "slot", SOLD),
-        moved=_moved(moved, early),
+        moves=_moves(filled, sold),
+        restated=_restated(seen, last),
+        early=_early(gone, loads, marks),
     )
-
-
-def _not_left_out(counts: Frame, carried: Carried) -> Frame:
-    """The lines of sheets that windows are made of: of settled ones only those that open or close a told window, and
-    those that were left blank."""
-    if carried.settled.height == 0:
-        return counts
-    old = (pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)
-    marked = counts.select(old & pl.col("counted").is_not_null()).to_series()
-    ends = [carried.told.select("slot", pl.col(name).alias("time")) for name in ("opened_at", "closed_at")]
-    told = counts.filter(marked).join(pl.concat(ends), on=["slot", "time"], how="semi")
-    return pl.concat([counts.filter(~marked), told])
-
-
-def _without_gaps(spans: Frame, carried: Carried) -> Frame:
-    """Spans without what lies between a told window and the next window that is made of counts."""
-    if carried.settled.height == 0:
-        return spans
-    old = spans.select((pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)).to_series()
-    opening = carried.told.select("slot", pl.col("opened_at").alias("time"))
-    told = spans.filter(old).join(opening, on=["slot", "time"], how="semi")
-    return pl.concat([told, spans.filter(~old)]).sort("mark")
-
-
-def _first_counts(marks: Frame, settled: Frame) -> Frame:
-    """slot, first_count: the first count of each slot, settled ones included."""
-    known = settled.select("slot", "first_count")
-    # Marks stand slot by slot, in the order of their times.
-    firsts = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True)).select(
-        "slot", pl.col("time").alias("first_count")
-    )  # fmt: skip
-    return firsts if known.height == 0 else pl.concat([known, firsts.join(known, on="slot", how="anti")])
 
 
 def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
@@ -146,28 +84,25 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     return both.filter((pl.col("loaded") > 0) | (pl.col("removed") > 0))
 
 
-def _sums(sold: Frame, marks: Frame, near: timedelta, carried: Frame) -> Frame:
-    """What was sold in each window, by `mark` and `past`: what of past vends came to it stands in a row of its own."""
+def _sums(sold: Frame, marks: Frame, near: timedelta) -> list[Frame]:
+    """Add up what was sold in each window, and what was sold beside it and may belong to it."""
     undecided = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     late, early = reaching(sold, marks, "slot", near)
-    own = tallied(
-        sold,
-        pl.col("window"),
-        vended=pl.col("units"),
-        undecided=pl.when(undecided).then("units").otherwise(0),
-        events=pl.lit(1, pl.Int64),
-        last_vend=pl.col("time"),
-    )
-    parts = [
-        own,
-        tallied(late, pl.col("reached"), late=pl.col("units")),
-        tallied(early, pl.col("reached"), early=pl.col("units")),
-        brought(carried, marks, "slot"),
+    return [
+        summed(
+            sold,
+            pl.col("window"),
+            vended=pl.col("units"),
+            undecided=pl.when(undecided).then("units").otherwise(0),
+            events=pl.lit(1, pl.Int64),
+            last_vend=pl.col("time"),
+        ),
+        summed(late, pl.col("reached"), late=pl.col("units")),
+        summed(early, pl.col("reached"), early=pl.col("units")),
     ]
-    return added(parts, SOLD, "slot")
 
 
-def _spans(marks: Frame, filled: Frame, sums: Frame) -> Frame:
+def _spans(marks: Frame, filled: Frame, sums: list[Frame]) -> Frame:
     opens = pl.col("at_opening")
     filled = filled.join(
         marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left"
@@ -181,7 +116,7 @@ def _spans(marks: Frame, filled: Frame, sums: Frame) -> Frame:
         removed=pl.when(opens).then(0).otherwise("removed"),
     )
     zero = ("at_open", "loaded", "removed", "vended", "undecided", "events", "late", "early")
-    out = by_mark(marks, put, whole(sums)).with_columns(pl.col(name).fill_null(0) for name in zero)
+    out = by_mark(marks, put, *sums).with_columns(pl.col(name).fill_null(0) for name in zero)
     return out.with_columns(
         (pl.col("counted") + pl.col("at_open")).alias("opening"),
         *(following(name, "slot").alias(f"close_{name}") for name in ("counted", "file", "row")),
@@ -226,23 +161,10 @@ def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
     )
 
 
-def _kept_moves(sold: Frame, marks: Frame, carried: Frame) -> Frame:
-    """Every vend of a window, and those of the past that were kept: slot, window, opened_at, time, file, row, units,
-    undecided, past. Those before the first count have neither window nor opened_at."""
-    doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
-    opened = marks["time"].gather(sold["window"])
-    shape = ("slot", "window", "opened_at", "time", "file", "row", "units", "undecided", "past")
-    here = sold.with_columns(opened.alias("opened_at"), doubt.alias("undecided")).select(shape)
-    if carried.height == 0:
-        return here
-    numbers = marks.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
-    there = carried.join(numbers, on=["slot", "opened_at"], how="left").with_columns(pl.lit(True).alias("past"))
-    return pl.concat([here, there.select(shape)])
-
-
-def _moves(filled: Frame, moved: Frame) -> Frame:
+def _moves(filled: Frame, sold: Frame) -> Frame:
     """Every load, removal and vend with its window, as a change of units; `rank` is its order within a moment."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
+    doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     parts = [
         filled.with_columns(
             (-pl.col("removed")).alias("change"), pl.lit(0).alias("rank"), pl.lit(False).alias("undecided")
@@ -250,22 +172,13 @@ def _moves(filled: Frame, moved: Frame) -> Frame:
         filled.with_columns(
             pl.col("loaded").alias("change"), pl.lit(1).alias("rank"), pl.lit(False).alias("undecided")
         ),
-        moved.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank")),
+        sold.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank"), doubt.alias("undecided")),
     ]
     return pl.concat([part.select(shape) for part in parts]).filter(pl.col("change") != 0)
 
 
-def _moved(moved: Frame, early: Frame) -> Frame:
-    """The past vends of windows, and those before any count, as a frame `moved` but for its order."""
-    inside = moved.filter("past", pl.col("opened_at").is_not_null())
-    before = early.filter("past").with_columns(
-        pl.lit(None, TIME).alias("opened_at"), pl.lit(False).alias("undecided")
-    )
-    return pl.concat([part.select(MOVED.names) for part in (inside, before)])
-
-
-def _restated(seen: Frame, last: Frame, carried: Carried) -> Frame:
-    """Counts that a later sheet contradicts: same slot, same moment, another figure (frame `restated`)."""
+def _restated(seen: Frame, last: Frame) -> Frame:
+    """Counts that a later sheet contradicts: same slot, same moment, another figure."""
     if seen.height == last.height:
         seen = seen.clear()
     final = last.select(
@@ -275,21 +188,19 @@ def _restated(seen: Frame, last: Frame, carried: Carried) -> Frame:
         pl.col("file").alias("final_file"),
         pl.col("row").alias("final_row"),
     )
-    told = seen.join(final, on=["slot", "time"], how="left").filter(pl.col("counted") != pl.col("final"))
-    old = (pl.col("time") < looked_up("slot", carried.settled, "since")).fill_null(False)
-    every = pl.concat([carried.restated, told.filter(~old).select(RESTATED.names)])
-    return every.sort("slot", "time", "file", "row")
+    differing = seen.join(final, on=["slot", "time"], how="left").filter(pl.col("counted") != pl.col("final"))
+    return differing.sort("slot", "time", "file", "row")
 
 
-def _early(sold: Frame, loads: Frame, firsts: Frame, carried: Frame) -> Frame:
-    """Slots with vends or loads before their first count, or without any: from when, how many units, which rows; `past`
-    where the vend is to be carried forward. carried: kept vends of the past, those before a first count among them."""
-    shape = ("slot", "time", "units", "file", "row", "past")
-    put = loads.filter(pl.col("slot").is_not_null()).with_columns(
-        pl.lit(0, pl.Int64).alias("units"), pl.lit(False).alias("past")
-    )
-    there = carried.filter(pl.col("opened_at").is_null()).with_columns(pl.lit(True).alias("past"))
-    events = pl.concat([part.select(shape) for part in (sold, put, there)]).join(firsts, on="slot", how="left")
+def _early(sold: Frame, loads: Frame, marks: Frame) -> Frame:
+    """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
+    # Marks stand slot by slot, in the order of their times.
+    firsts = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True)).select(
+        "slot", pl.col("time").alias("first_count")
+    )  # fmt: skip
+    shape = ("slot", "time", "units", "file", "row")
+    put = loads.filter(pl.col("slot").is_not_null()).with_columns(pl.lit(0, pl.Int64).alias("units"))
+    events = pl.concat([part.select(shape) for part in (sold, put)]).join(firsts, on="slot", how="left")
     return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort(
         "slot", "time", "file", "row"
     )

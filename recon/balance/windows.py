@@ -11,14 +11,12 @@ Order of what happens at one moment. Each line stands before those below it:
 Under `after-load` the count of a visit stands behind its removals and loads instead.
 """
 
-from collections.abc import Sequence
 from datetime import timedelta
 
 import polars as pl
 
 from recon.match.asof import reached
-from recon.model.border import guard, ordered
-from recon.model.frame_spec import FrameSpec
+from recon.model.border import ordered
 from recon.model.frames import Frame
 
 
@@ -99,47 +97,16 @@ def _and_beyond(reached: Frame, ends: Frame, key: str, near: pl.Expr, step: int)
 
 
 def summed(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
-    """Sums by window number (`mark`); events without a window are left out."""
-    return (
-        events.select(window.alias("mark"), **sums)
-        .filter(pl.col("mark").is_not_null())
-        .group_by("mark")
-        .agg(pl.col(name).sum().cast(pl.Int64) for name in sums)
+    """Add amounts up by window number (`mark`); of moments the last counts. Events without a window are left out."""
+    chosen = events.select(window.alias("mark"), **sums).filter(pl.col("mark").is_not_null())
+    moments = {name for name in sums if chosen.schema[name].is_temporal()}
+    return chosen.group_by("mark").agg(
+        pl.col(name).max() if name in moments else pl.col(name).sum().cast(pl.Int64) for name in sums
     )
-
-
-def tallied(events: Frame, window: pl.Expr, /, **sums: pl.Expr) -> Frame:
-    """What events come to by window number (`mark`) and by `past`, a column of theirs: amounts added up, of moments the
-    last; events without a window are left out."""
-    told = events.select(window.alias("mark"), "past", **sums).filter(pl.col("mark").is_not_null())
-    # One integer is grouped in half the time of two columns.
-    key = (pl.col("mark") * 2 + pl.col("past").cast(pl.Int64)).alias("key")
-    sums_of = told.group_by(key).agg(_added(told, list(sums)))
-    return sums_of.select((pl.col("key") // 2).alias("mark"), (pl.col("key") % 2 == 1).alias("past"), *sums)
-
-
-def _added(frame: Frame, names: Sequence[str]) -> list[pl.Expr]:
-    moments = {name for name in names if frame.schema[name].is_temporal()}
-    return [pl.col(name).max() if name in moments else pl.col(name).sum().cast(pl.Int64) for name in names]
-
-
-def added(tallies: Sequence[Frame], spec: FrameSpec, key: str) -> Frame:
-    """Tallies put together, with every figure that `spec` has besides `key` and `opened_at`: mark, past, figures."""
-    figures = {name: dtype for name, dtype in spec.schema.items() if name not in (key, "opened_at")}
-    shape = pl.DataFrame(schema={"mark": pl.Int64, "past": pl.Boolean, **figures})
-    together = pl.concat([shape, *tallies], how="diagonal").with_columns(
-        pl.col(name).fill_null(0) for name, dtype in figures.items() if not dtype.is_temporal()
-    )
-    return _once(together, pl.col("mark") * 2 + pl.col("past").cast(pl.Int64))
-
-
-def whole(tally: Frame) -> Frame:
-    """A tally by `mark` alone, past and others together."""
-    return _once(tally, pl.col("mark")).drop("past")
 
 
 def by_mark(marks: Frame, *tallies: Frame) -> Frame:
-    """Marks with the figures of tallies beside them; null where a tally has none of a mark. The number of a mark is its
+    """Put the figures of tallies beside the marks; null where a tally has none of a mark. The number of a mark is its
     place."""
     figures = []
     for tally in tallies:
@@ -148,31 +115,3 @@ def by_mark(marks: Frame, *tallies: Frame) -> Frame:
                 none = pl.Series(name, [None], dtype=tally.schema[name]).new_from_index(0, marks.height)
                 figures.append(none.scatter(tally["mark"], tally[name]))
     return marks.with_columns(figures)
-
-
-def _once(tally: Frame, key: pl.Expr) -> Frame:
-    """A tally in which each key stands once. Most do already: only the others are grouped."""
-    again = tally.select(key.is_duplicated()).to_series()
-    if not again.any():
-        return tally
-    figures = [name for name in tally.columns if name not in ("mark", "past")]
-    grouped = tally.filter(again).group_by(key.alias("key")).agg(
-        pl.col("mark", "past").first(), *_added(tally, figures)
-    )  # fmt: skip
-    return pl.concat([tally.filter(~again), grouped.select(tally.columns)])
-
-
-def brought(carried: Frame, marks: Frame, key: str) -> Frame:
-    """Carried figures by window, known by `key` and the moment that opens it (`opened_at`), as a tally of the past."""
-    numbers = marks.select(key, pl.col("time").alias("opened_at"), "mark")
-    return carried.join(numbers, on=[key, "opened_at"], how="inner").select(
-        "mark", pl.lit(True).alias("past"), pl.exclude("mark", key, "opened_at")
-    )
-
-
-def to_carry(tally: Frame, marks: Frame, key: str, spec: FrameSpec) -> Frame:
-    """Of a tally what is past, as a frame of `spec`, that is by `key` and the moment that opens its window."""
-    before = tally.filter("past").sort("mark")
-    # The number of a mark is its place.
-    own, opened = (marks[name].gather(before["mark"]) for name in (key, "time"))
-    return guard(before.with_columns(own.alias(key), opened.alias("opened_at")).select(spec.names), spec)

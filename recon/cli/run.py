@@ -128,7 +128,7 @@ def _run(
     if dry_run:
         from recon.reconcile import run as reconcile
 
-        return reconcile(route, since=since, until=until, on_step=progress.step, wanted="sums"), None
+        return reconcile(route, since=since, until=until, on_step=progress.step, with_vends=False), None
     from recon.recorded import run_and_record
 
     recorded = run_and_record(

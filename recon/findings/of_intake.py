@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
+from recon.findings.draft import Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.intake.take_in import Intake
 from recon.model.frames import Frame
 
@@ -24,7 +24,7 @@ def intake_findings(intake: Intake, spell: Speller) -> Iterator[Draft]:
     yield _rows(notices.get("card-number-present", none), "card-number-present", spell)
     if intake.rejects.height or "future-time" in notices:
         yield from _rejects(intake, spell)
-    yield _repeats(notices.get("duplicate-row", none), intake.doubled, spell)
+    yield _repeats(notices.get("duplicate-row", none), spell)
     yield _changed(notices.get("vend-changed", none), spell)
     yield _repaired(notices.get("label-repaired", none), spell)
     yield _reused(notices.get("reference-reused", none), spell)
@@ -110,20 +110,13 @@ def _rows(frame: Frame, kind: str, spell: Speller) -> Draft:
     return Draft(kind, rows.with_columns(spell.path(pl.col("file")).alias("file")), proof)
 
 
-def _repeats(notices: Frame, doubled: Frame, spell: Speller) -> Draft:
-    """One finding for each file and another that has the same rows. doubled: of rows that no remark is at hand of."""
-    of_rows = notices.group_by("file", "other_file", maintain_order=True).agg(
+@if_any
+def _repeats(notices: Frame, spell: Speller) -> Draft:
+    """One finding for each file and another that has the same rows."""
+    pairs = notices.group_by("file", "other_file", maintain_order=True).agg(
         pl.col("row").count().cast(pl.Int64).alias("rows_count"),
         pl.col("row").null_count().cast(pl.Int64).alias("same"),
     )
-    others = doubled.select(
-        "file", "other_file", pl.col("count").alias("rows_count"), pl.lit(0, pl.Int64).alias("same")
-    )
-    pairs = pl.concat([of_rows, others]).group_by("file", "other_file", maintain_order=True).agg(
-        pl.col("rows_count", "same").sum()
-    )  # fmt: skip
-    if pairs.height == 0:
-        return NOTHING
     rows = numbered(pairs).with_columns(
         how_many(pl.col("rows_count"), "row").alias("rows"),
         pl.when(pl.col("same") > 0).then(pl.lit("warning")).otherwise(pl.lit("note")).alias("severity"),
@@ -134,9 +127,8 @@ def _repeats(notices: Frame, doubled: Frame, spell: Speller) -> Draft:
         spell.path(pl.col("other_file")).alias("other"),
         pl.col("rows_count").alias("evidence_count"),
     )
-    lines = doubled.select("file", "other_file", pl.col("rows").alias("row")).explode("row", empty_as_null=False)
-    told = pl.concat([notices.filter(pl.col("row").is_not_null()).select(lines.columns), lines])
-    proof = told.join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
+    lines = notices.filter(pl.col("row").is_not_null())
+    proof = lines.join(rows.select("n", "file", "other_file"), on=["file", "other_file"]).sort("n", "row")
     return Draft("duplicate-row", rows.with_columns(spell.path(pl.col("file")).alias("file")), evidence_of(proof))
 
 

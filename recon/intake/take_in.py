@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import polars as pl
@@ -19,7 +19,6 @@ from recon.intake.table import ROW
 from recon.intake.texts import by_field
 from recon.intake.vend_rows import VendRows
 from recon.model.border import guard
-from recon.model.carried_frames import DOUBLED
 from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
 from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route
@@ -34,8 +33,7 @@ class Intake:
 
     fresh: what is to be kept of the files that were read anew. kept: the tables of files that were not, with their
     numbers. rows: None where all vends are at hand; else `vends` is empty, and vends_of() gives them by machines.
-    stands_for: the rows of files for which mended ones stand. repeats: of the notices those on vends that repeat
-    others, where vends_of() gave them. doubled: of vends that it does not give the repeats, as a frame `doubled`.
+    stands_for: the rows of files for which mended ones stand.
     """
 
     inputs: Frame
@@ -51,8 +49,6 @@ class Intake:
     stands_for: Frame
     kept: Sequence[tuple[KeptPart, int]] = ()
     rows: VendRows | None = None
-    repeats: Frame = field(default_factory=NOTICES.empty)
-    doubled: Frame = field(default_factory=DOUBLED.empty)
 
     @property
     def paths(self) -> list[str]:
@@ -68,13 +64,12 @@ class Intake:
         assert self.rows is not None
         return _parted(self.rows.of(first, last), "vends", self.stands_for, self.rows.reach)
 
-    def told(self, vends: Frame, notices: Sequence[Frame], doubled: Frame) -> "Intake":
+    def told(self, vends: Frame, notices: Sequence[Frame]) -> "Intake":
         """The same with `vends` (or none of them), and what was remarked on their repeats in the account of their
-        files. doubled: of vends that are not at hand."""
-        repeats = pl.concat([NOTICES.empty(), *notices])
-        remarks = guard(pl.concat([self.notices, repeats]), NOTICES)
-        inputs = guard(_account(self.inputs, remarks, self.rejects, doubled), INPUTS)
-        return replace(self, vends=vends, notices=remarks, inputs=inputs, repeats=repeats, doubled=doubled)
+        files."""
+        remarks = guard(pl.concat([self.notices, *notices]), NOTICES)
+        inputs = guard(_account(self.inputs, remarks, self.rejects), INPUTS)
+        return replace(self, vends=vends, notices=remarks, inputs=inputs)
 
 
 def take_in(
@@ -272,7 +267,7 @@ def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> I
     remarks = pl.concat([NOTICES.empty(), *notices])
     rejects = guard(_told_mended(pl.concat([REJECTS.empty(), *gathered.rejects]), gathered, stands_for), REJECTS)
     return Intake(
-        inputs=guard(_account(_files(gathered.files), remarks, rejects, DOUBLED.empty()), INPUTS),
+        inputs=guard(_account(_files(gathered.files), remarks, rejects), INPUTS),
         rejects=rejects,
         notices=guard(remarks, NOTICES),
         fresh=tuple(gathered.fresh),
@@ -308,13 +303,12 @@ def _files(files: list[File]) -> Frame:
     return pl.DataFrame(told, schema={name: INPUTS.schema[name] for name in named}, orient="row")
 
 
-def _account(files: Frame, notices: Frame, rejects: Frame, doubled: Frame) -> Frame:
+def _account(files: Frame, notices: Frame, rejects: Frame) -> Frame:
     """The account of every file: rows = accepted + duplicate + rejected."""
     repeats = notices.filter(pl.col("kind").is_in(["duplicate-row", "vend-changed"]) & pl.col("row").is_not_null())
     told = files.drop("accepted", "duplicate", "rejected", strict=False)
     each = pl.lit(1, pl.Int64).alias("count")
-    left_out = pl.concat([repeats.select("file", each), doubled.select("file", "count")])
-    for name, rows in (("duplicate", left_out), ("rejected", rejects.select("file", each))):
+    for name, rows in (("duplicate", repeats.select("file", each)), ("rejected", rejects.select("file", each))):
         many = rows.group_by("file").agg(pl.col("count").sum().alias(name))
         told = told.join(many, on="file", how="left", maintain_order="left").with_columns(pl.col(name).fill_null(0))
     used = pl.col("rows") - pl.col("duplicate") - pl.col("rejected")

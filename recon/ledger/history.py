@@ -7,7 +7,6 @@ from pathlib import Path
 
 import polars as pl
 
-from recon.ledger.carry import Kept, carried_in
 from recon.ledger.decisions import Decided
 from recon.ledger.entries import Entry
 from recon.ledger.journal import Ledger, has_ledger, reading
@@ -21,16 +20,10 @@ SHOWN: int = 20
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What a run has to know of earlier ones. taken: the entries of files taken in. forward: hash of what the last run
-    carried forward, if it did."""
+    """What a run has to know of earlier ones. taken: the entries of files taken in."""
 
     decisions: Sequence[Decided] = ()
     taken: Sequence[Entry] = ()
-    forward: str | None = None
-
-    def carried(self, root: Path) -> Kept | None:
-        """What the last run carried forward; None where there is nothing of it."""
-        return carried_in(root, self.forward)
 
 
 def history_in(root: Path) -> History:
@@ -44,13 +37,7 @@ def history_in(root: Path) -> History:
 def history_of(ledger: Ledger) -> History:
     """What a ledger remembers."""
     made = [Decided(entry.number, entry.at, entry.body) for entry in ledger.entries("decision-made")]
-    return History(made, ledger.entries("file-taken"), carried_of(ledger))
-
-
-def carried_of(ledger: Ledger) -> str | None:
-    """The hash of what the last run carried forward, as its entry says it."""
-    last = ledger.last("run-made")
-    return None if last is None else last.body.get("carried")
+    return History(made, ledger.entries("file-taken"))
 
 
 def file_changes(root: Path, inputs: Frame, taken: Sequence[Entry]) -> Frame:

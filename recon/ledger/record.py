@@ -83,11 +83,8 @@ def _bytes(path: Path) -> bytes:
         raise ReconError(f"{path.as_posix()} cannot be read: {error.strerror}. Run again once it can") from error
 
 
-def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: datetime) -> dict[int, tuple[str, int]]:
-    """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why.
-
-    Returns for each input that is kept its batch, and its number in that.
-    """
+def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: datetime) -> None:
+    """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why."""
     before = _last_of_each(ledger)
     batches = [keep_batch(root, fresh, Known(route)) for fresh in intake.fresh]
     kept = {number: batch for batch in batches for number in batch.told}
@@ -104,8 +101,6 @@ def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: d
             kind, body = "file-refused", {"file": name, **refused}
         if before.get(name) != (kind, body):
             ledger.append(kind, body, at)
-    places = {at: (part.batch, part.number) for part, at in intake.kept}
-    return places | {number: (batch.name, batch.told[number]["number"]) for number, batch in kept.items()}
 
 
 def _is_known(last: tuple[EntryKind, Mapping[str, Any]] | None, sha256: str) -> bool:
@@ -203,13 +198,13 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 def record_run(
     ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
-    versions: Mapping[str, str], carried: str | None,
+    versions: Mapping[str, str],
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip
     """Say that a run was made: from which files and settings, by which versions, with which results.
 
     report: name of its folder below reports/; sums: SHA-256 of the list of its files' hashes, hex. results: SHA-256 of
-    its results.json, hex; lines: the tree of its lines. carried: SHA-256 of what is carried forward from then on, hex.
+    its results.json, hex; lines: the tree of its lines.
     """
     files = inputs.select(pl.col("name").alias("file"), "sha256").unique(maintain_order=True)
     body = {
@@ -220,7 +215,6 @@ def record_run(
         "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),
         "settings": [{"file": file, "original": sha256} for file, sha256 in {**seen.settings, **seen.layouts}.items()],
         "versions": dict(versions),
-        "carried": carried,
         "since": None if since is None else since.isoformat(),
         "until": until.isoformat(),
     }

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
-from recon.ledger.files import ledger_folder
 from recon.ledger.originals import original_path
 from recon.ledger.tables import table_path, tables_folder
 
@@ -38,12 +37,6 @@ def named_files(root: Path, body: object, key: str = "") -> Iterator[tuple[str, 
         sha256 = _hash(body)
         found = next(iter(sorted(tables_folder(root).glob(f"*/{sha256}.parquet"))), None)
         yield "table", found or table_path(root, "*", sha256), sha256
-
-
-def carried_path(root: Path, sha256: str) -> Path:
-    """Where what a run carried forward is kept, by the hash in its entry (`carried`). It is no record (see
-    recon.ledger.carry), so that it is not among the files that an entry has to have."""
-    return ledger_folder(root) / "carried" / f"{sha256}.zip"
 
 
 def _table(root: Path, name: object, sha256: object) -> tuple[Path, str]:

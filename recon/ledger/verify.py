@@ -24,7 +24,7 @@ from recon.ledger.files import UNFINISHED, ledger_folder
 from recon.ledger.journal import COLUMNS, journal_path, opened
 from recon.ledger.merkle import Frontier, leaf_hash
 from recon.ledger.originals import originals_folder, whole
-from recon.ledger.references import HASH, NotAReference, carried_path, named_files
+from recon.ledger.references import HASH, NotAReference, named_files
 from recon.ledger.tables import tables_folder
 from recon.model.errors import LedgerDamaged, ReconError
 
@@ -75,7 +75,6 @@ def verify_ledger(root: Path, *, printed: str | None = None, printed_entries: in
         if printed is not None:
             _check_printed(roots, checked_root(printed), printed_entries)
         named = _check_files(root, rows, count)
-        _check_carried(root, rows, remarks)
         _check_reports(root, rows, count, remarks)
         _check_anchors(root, roots)
         remarks += _beside(root, named)
@@ -245,24 +244,6 @@ def _check_files(root: Path, rows: Sequence[Row], count: _Count) -> set[Path]:
             else:
                 count.tables += 1
     return seen
-
-
-def _check_carried(root: Path, rows: Sequence[Row], remarks: list[str]) -> None:
-    """What the last run carried forward, if it is there: whoever altered it would alter the figures of the next one."""
-    last = next((row for row in reversed(rows) if row.kind == "run-made"), None)
-    sha256 = None if last is None else json.loads(last.body).get("carried")
-    if sha256 is None:
-        return
-    if not isinstance(sha256, str) or HASH.fullmatch(sha256) is None:
-        raise LedgerDamaged(f"the last run-made entry: {sha256!r} is no SHA-256 of what it carried forward")
-    path = carried_path(root, sha256)
-    if path.is_file():
-        try:
-            whole(root, path, sha256)
-        except LedgerDamaged as failure:
-            raise LedgerDamaged(f"{failure}, or remove it: the next run reckons all vends anew instead") from failure
-    else:
-        remarks.append(f"{_shown(root, path)} is not there: the next run reckons all vends anew, and comes to the same")
 
 
 def _about(row: Row) -> str:

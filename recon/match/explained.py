@@ -15,7 +15,6 @@ from recon.match.evidence import LEAST, POINTS, Evidence, Half, Slots, Stray, Wh
 from recon.match.from_log import meanwhile, prices, shortages
 from recon.match.states import Layouts
 from recon.match.unmapped import explain
-from recon.model.carried_frames import MEANWHILE
 from recon.model.frames import Frame
 from recon.route.folder import Route
 
@@ -52,12 +51,11 @@ def explained(
     layouts: Layouts,
     route: Route,
     matched: Frame | None = None,
-    before: Frame | None = None,
 ) -> list[Explanation]:
     """As recon.match.unmapped.explain, for unmapped numbers (not labels) of machines with a layout."""
     weighed = _weigh(asked, windows, layouts, route)
     if matched is not None:
-        _add_meanwhile(weighed, matched, layouts, MEANWHILE.empty() if before is None else before)
+        _add_meanwhile(weighed, matched, layouts)
     every: list[Explanation] = []
     for _, group in groupby(sorted(weighed, key=lambda one: (one.stray.machine, one.stray.bus)), key=_machine):
         every += _settle(list(group))
@@ -128,10 +126,10 @@ def _weigh(asked: Frame, windows: Frame, layouts: Layouts, route: Route) -> list
     return weighed
 
 
-def _add_meanwhile(weighed: Sequence[_Weighed], matched: Frame, layouts: Layouts, before: Frame) -> None:
+def _add_meanwhile(weighed: Sequence[_Weighed], matched: Frame, layouts: Layouts) -> None:
     """What each slot that something speaks for sold under its own number while the unmapped one vended."""
     pairs = [(one, label) for one in weighed for label in one.told]
-    told = meanwhile([(one.stray, label) for one, label in pairs], matched, layouts, before)
+    told = meanwhile([(one.stray, label) for one, label in pairs], matched, layouts)
     for (one, label), evidence in zip(pairs, told, strict=True):
         short = any(each.why == "short-by-as-many" for each in one.told[label])
         # That slot's silence is part of the shortage's weight already.

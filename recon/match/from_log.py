@@ -1,6 +1,5 @@
 """What counts, prices and the log say of an unmapped number; columns throughout, objects for what was found only."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import polars as pl
@@ -120,13 +119,8 @@ def prices(asked: Frame, layouts: Layouts) -> Found:
     return found
 
 
-def meanwhile(
-    pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layouts, before: Frame
-) -> list[Evidence]:
-    """For each pair of a number and a label: what the label's slot logged under its own number meanwhile.
-
-    before: what it logged of that in vends that are not among `matched`, as a frame `meanwhile`.
-    """
+def meanwhile(pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layouts) -> list[Evidence]:
+    """For each pair of a number and a label: what the label's slot logged under its own number meanwhile."""
     if not pairs:
         return []
     asked = pl.DataFrame(
@@ -144,12 +138,8 @@ def meanwhile(
         .group_by("at")
         .len()
     )
-    known = asked.join(before, on=["machine", "bus", "slot"], how="inner")
-    # Where the number vended again since, all that was carried lies before its last vend.
-    earlier = pl.when(pl.col("until") > pl.col("closed")).then("since_right").otherwise("inside")
-    counts = Counter(dict(sold.iter_rows()))
-    counts.update(dict(known.select("at", earlier).iter_rows()))
-    return [_meanwhile(counts[at], stray) for at, (stray, _) in enumerate(pairs)]
+    counts = dict(sold.iter_rows())
+    return [_meanwhile(counts.get(at, 0), stray) for at, (stray, _) in enumerate(pairs)]
 
 
 def _meanwhile(sold: int, stray: Stray) -> Evidence:

@@ -54,34 +54,32 @@ def suspect_zones(counted: Frame) -> Frame:
     return pl.DataFrame(rows, schema=shape, orient="row")
 
 
-def by_hour(vends: Frame, zones: Mapping[str, str], default: str, past: pl.Series | None = None) -> Frame:
-    """How many vends there are by file, machine and local hour of day: file, machine, `past` (Boolean), and `AT`
-    (Int64), a column an hour.
+def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
+    """Count the vends by file, machine and local hour of day: file, machine, and `AT` (Int64), a column an hour.
 
-    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others. past: which of the
-    vends are; by default none.
+    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
 
     Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
     """
     if vends.height == 0:
-        shape = {"file": pl.Int32, "machine": pl.String, "past": pl.Boolean}
+        shape = {"file": pl.Int32, "machine": pl.String}
         return pl.DataFrame(schema={**shape, **dict.fromkeys(AT, pl.Int64)})
     stretch = vends["machine"].rle_id()
     machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
     local = _local_hours(vends["time"], stretch, [zones.get(name, default) for name in machine.to_list()])
     files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
-    pair = stretch.cast(pl.Int64) * files + vends["file"]
-    key = (pair * 2 + (0 if past is None else past.cast(pl.Int64))) * len(HOURS) + local
+    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
     counted = key.alias("key").to_frame().group_by("key").len("len")
     pairs = (counted["key"] // len(HOURS)).unique().sort()
     cell = places(pairs, counted["key"] // len(HOURS)) * len(HOURS) + counted["key"] % len(HOURS)
     none = pl.Series("cells", [0], dtype=pl.Int64).new_from_index(0, pairs.len() * len(HOURS))
     cells = none.scatter(cell, counted["len"].cast(pl.Int64))
-    pair = pairs // 2
-    each = {"file": (pair % files).cast(pl.Int32), "machine": machine.gather(pair // files), "past": pairs % 2 == 1}
+    each = {"file": (pairs % files).cast(pl.Int32), "machine": machine.gather(pairs // files)}
     by = {name: cells.gather_every(len(HOURS), hour) for hour, name in zip(HOURS, AT, strict=True)}
     whole = pl.DataFrame(each | by)
-    return whole if machine.n_unique() == machine.len() else _added(whole)
+    if machine.n_unique() == machine.len():
+        return whole
+    return whole.group_by("file", "machine").agg(pl.col(AT).sum())
 
 
 def _local_hours(time: pl.Series, stretch: pl.Series, zones: Sequence[str]) -> pl.Series:
@@ -95,26 +93,6 @@ def _local_hours(time: pl.Series, stretch: pl.Series, zones: Sequence[str]) -> p
     clocks = pl.concat([starts.dt.convert_time_zone(name).dt.hour() for name in names])
     place = pl.Series([names.index(name) * starts.len() for name in zones], dtype=pl.Int64)
     return clocks.gather(place.gather(stretch) + hour - first)
-
-
-def added_hours(parts: Sequence[Frame]) -> Frame:
-    """Counts as from by_hour put together."""
-    together = pl.concat([part.select("file", "machine", *AT) for part in parts])
-    # Most files are in one part alone: only the others are grouped.
-    both = together["file"].is_in(_in_several(parts).implode())
-    if not both.any():
-        return together
-    return pl.concat([together.filter(~both), _added(together.filter(both))])
-
-
-def _added(counted: Frame) -> Frame:
-    keys = [name for name in counted.columns if name not in AT]
-    return counted.group_by(keys).agg(pl.col(AT).sum())
-
-
-def _in_several(parts: Sequence[Frame]) -> pl.Series:
-    files = pl.concat([part["file"].unique() for part in parts])
-    return files.filter(files.is_duplicated())
 
 
 def _of_same_machines(counted: Frame) -> Frame:

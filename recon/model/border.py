@@ -27,10 +27,9 @@ def _schema(name: str) -> Any:
     import pandera.polars as pa
 
     from recon.model.asked_frames import ASKED
-    from recon.model.carried_frames import CARRIED
     from recon.model.frames import ALL
 
-    spec = next(spec for spec in (*ALL, *ASKED, *CARRIED) if spec.name == name)
+    spec = next(spec for spec in (*ALL, *ASKED) if spec.name == name)
     columns = {column.name: pa.Column(column.dtype, nullable=column.nullable) for column in spec.columns}
     return pa.DataFrameSchema(columns, strict=True, ordered=True, name=spec.name)
 

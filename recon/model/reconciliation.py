@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 from recon.model.frames import Frame
 from recon.model.settings import Settings
@@ -24,35 +23,15 @@ class Anchor:
 
 
 @dataclass(frozen=True, slots=True)
-class Earlier:
-    """Stock windows that an earlier run settled, with their lines in its results.
-
-    settled, spelled: the frames of recon.model.carried_frames of these names. results: the results.json of that run, or
-    where it is if it is long. sha256: its SHA-256, hex.
-    """
-
-    settled: Frame
-    spelled: Frame
-    results: Path | bytes
-    sha256: str
-
-    @property
-    def left_out(self) -> int:
-        """How many of them are not in the frame `stock`: they all agree, and no finding speaks of them."""
-        return int(self.settled["windows"].sum())
-
-
-@dataclass(frozen=True, slots=True)
 class Reconciliation:
     """The figures and findings of one run.
 
     name, currency, digits, zone: of the route. now: the moment of the run (aware). since, until: the windows shown
     close after `since` (None: from the beginning) and not after `until`. zones, digits_of: machine to zone and to
     decimal digits. settings: route.toml. frames: by the names of recon.model.frames, each keeping its spec; `stock`,
-    `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything; `vends` and
-    `priced` are empty where nobody wanted them. vends_shown: moments of the first and the last vend shown. anchor: None
-    where the run wrote no ledger. earlier: None where all stock windows are in `stock`; else `notices` lacks repeats
-    of past vends, too.
+    `cash_windows`, `payout_checks`, `summaries` and `findings` hold what is shown, all others everything; `priced` is
+    empty where the run hands back no vends. vends_shown: moments of the first and the last vend shown. anchor: None
+    where the run wrote no ledger.
     """
 
     name: str
@@ -68,12 +47,6 @@ class Reconciliation:
     frames: Mapping[str, Frame]
     vends_shown: tuple[datetime | None, datetime | None]
     anchor: Anchor | None = None
-    earlier: Earlier | None = None
-
-    @property
-    def windows(self) -> int:
-        """How many stock windows are shown, those that are not in `stock` among them."""
-        return self.frames["stock"].height + (0 if self.earlier is None else self.earlier.left_out)
 
     @property
     def paths(self) -> list[str]:

@@ -9,7 +9,9 @@ from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.zones import zone
 from recon.report import tables
-from recon.report.stock_lines import ROWS_A_PIECE, StockLines
+
+ROWS_A_PIECE = 50_000
+"""Records written at once: a long route has millions, and as texts they take ten times the room of their figures."""
 
 FORMAT = "recon-results/1"
 
@@ -21,8 +23,8 @@ def results_json(done: Reconciliation) -> str:
     return b"".join(results_pieces(done)).decode()
 
 
-def results_pieces(done: Reconciliation, stock: StockLines | None = None) -> Iterator[bytes]:
-    """The same text as UTF-8, in pieces that need not be held at once. stock: what is to spell the stock windows."""
+def results_pieces(done: Reconciliation) -> Iterator[bytes]:
+    """The same text as UTF-8, in pieces that need not be held at once."""
     head = {
         "format": FORMAT,
         "route": done.name,
@@ -31,16 +33,15 @@ def results_pieces(done: Reconciliation, stock: StockLines | None = None) -> Ite
     }
     told = [f"  {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in head.items()]
     sections: list[tuple[str, Iterable[Frame]]] = [
+        ("inputs", [tables.inputs_table(done)]),
+        ("stock", _by_pieces(done, "stock", tables.stock_table)),
         ("cash", _by_pieces(done, "cash_windows", tables.cash_table)),
         ("payouts", [tables.payouts_table(done)]),
         ("machines", [tables.machines_table(done)]),
         ("findings", _by_pieces(done, "findings", tables.findings_table)),
         ("decisions", [tables.decisions_table(done)]),
     ]
-    before = b"".join((("{\n" + ",\n".join(told)).encode(), _named("inputs"), *_list([tables.inputs_table(done)])))
-    before += _named("stock")
-    yield before
-    yield from (stock or StockLines(done)).pieces(len(before))
+    yield ("{\n" + ",\n".join(told)).encode()
     for name, frames in sections:
         yield _named(name)
         yield from _list(frames)

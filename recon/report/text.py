@@ -134,7 +134,7 @@ def _files(done: Reconciliation) -> str:
 def _stock(done: Reconciliation) -> str:
     stock = done.frames["stock"]
     short, over = stock.filter(pl.col("variance") < 0), stock.filter(pl.col("variance") > 0)
-    text = f"Stock   {done.windows:,} windows: {done.windows - short.height - over.height:,} agree"
+    text = f"Stock   {stock.height:,} windows: {stock.height - short.height - over.height:,} agree"
     for name, part in (("short", short), ("over", over)):
         if part.height:
             units, money = abs(int(part["variance"].sum())), _own(done, part, "retail_value")
@@ -194,7 +194,7 @@ def _answer(done: Reconciliation) -> str:
     findings = done.frames["findings"]
     counts = dict(findings.filter(pl.col("state") == "open").group_by("severity").len().iter_rows())
     if not counts.get("error") and not counts.get("warning"):
-        if not done.windows and not any(done.frames[name].height for name in ("cash_windows", "payout_checks")):
+        if not any(done.frames[name].height for name in ("stock", "cash_windows", "payout_checks")):
             return "Nothing was reconciled: no window and no payout closes in what is shown."
         if findings.filter(pl.col("state") != "open", pl.col("severity") != "note").height:
             return "Everything that left the machines is accounted for, or decided."

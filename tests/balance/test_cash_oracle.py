@@ -91,7 +91,7 @@ def engine(boxes: list[Box], vends: list[Vend]) -> pl.DataFrame:
         }
         for vend in vends
     )
-    return cash_windows(cash, paid, one_machine(machines=MACHINES), near=timedelta(minutes=NEAR)).windows
+    return cash_windows(cash, paid, one_machine(machines=MACHINES), near=timedelta(minutes=NEAR))
 
 
 def oracle(boxes: list[Box], vends: list[Vend], machine: str) -> list[tuple[object, ...]]:

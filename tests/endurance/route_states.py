@@ -119,14 +119,9 @@ def states(sample: Path, work: Path, lot: random.Random) -> list[State]:
     )
     decision = ("decide", "ROUTE", finding, "accept", "--by", "Ann", "--why", "seen by two")
     run = ("run", "ROUTE")
-    carrying = work / "carrying"
-    shutil.copytree(first, carrying, ignore=shutil.ignore_patterns(*(path.name for path in late)))
-    _done(recon("run", carrying, "--no-page"))
-    for path in late:
-        shutil.copy2(first / "inbox" / path.name, carrying / "inbox" / path.name)
     made = [
         ("first run", first, run), ("further week", some, run), ("nothing new", kept, run),
-        ("further week carried on", carrying, (*run, "--no-page")), ("decision", kept, decision),
+        ("decision", kept, decision),
     ]  # fmt: skip
     return [_state(name, folder, words, work) for name, folder, words in made]
 

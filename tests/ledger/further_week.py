@@ -10,18 +10,14 @@ from endurance.stopped import POINTS
 from recon.recorded import run_and_record
 
 
-def further_week(folder: Path, *, page: bool = True) -> State:
-    """A route that was run once, with a further week in its inbox; in it a row that will be rejected.
-
-    page: whether pages are drawn; without them something is carried forward from one run to the next.
-    """
+def further_week(folder: Path) -> State:
+    """A route that was run once, with a further week in its inbox; in it a row that will be rejected."""
     route = RouteBuilder(folder / "route").machine("m-1", slot("A1"), slot("A2"))
     route.counts("09-01 09:00, A1, 10", "09-08 09:00, A1, 7").vends("09-03 12:00, A1, cash, 2.00")
     moment = datetime.fromtimestamp(MOMENT, UTC)
-    run_and_record(route.root, now=moment, page=page)
+    run_and_record(route.root, now=moment)
     route.counts("09-15 09:00, A1, 3", name="counts-2.csv").vends("09-09 12:00, A1, cash, two", name="vends-2.csv")
-    words = ("run", "ROUTE") if page else ("run", "ROUTE", "--no-page")
-    state = State("further week", route.root, words, 1, (), dict.fromkeys(POINTS, 0))
+    state = State("further week", route.root, ("run", "ROUTE"), 1, (), dict.fromkeys(POINTS, 0))
     undisturbed = state.copy(folder / "undisturbed")
-    run_and_record(undisturbed, now=moment, page=page)
+    run_and_record(undisturbed, now=moment)
     return State(state.name, route.root, state.words, state.code, (newest_results(undisturbed),), state.calls)

@@ -34,17 +34,6 @@ def test_a_kill_right_after_a_call_leaves_all_whole(week: State, tmp_path: Path,
     assert list(faults_after(week, folder, verify=verify_in_process)) == []
 
 
-@pytest.mark.parametrize("point", ["unlink", "replace", "rename", "mkdir"])
-def test_each_kill_of_a_run_that_carries_on(tmp_path: Path, point: str) -> None:
-    """What was carried forward is replaced on the way: every call that moves, makes or removes something is killed."""
-    week = further_week(tmp_path / "week", page=False)
-    killed = 0
-    while carry_out(Kill(week, point, killed + 1, "kill"), folder := week.copy(tmp_path / "route")):
-        assert list(faults_after(week, folder, verify=verify_in_process)) == []
-        killed += 1
-    assert killed > 0
-
-
 def _spoil_inbox(root: Path) -> None:
     (root / "inbox/counts.csv").write_text("machine,time,label,counted\n")
 

@@ -22,7 +22,7 @@ def texts(inbox: Inbox, *places: tuple[int, int]) -> list[str]:
 def every_text(route: RouteBuilder) -> dict[str, list[str]]:
     """The text of every used row, by file."""
     done, inbox = reconciled(route.root)
-    frames = [done.frames[name].select("file", "row") for name in ("vends", "counts", "loads")]
+    frames = [done.frames[name].select("file", "row") for name in ("priced", "counts", "loads")]
     found = original_texts(pl.concat(frames), inbox)
     return {
         done.paths[file]: own["text"].to_list()

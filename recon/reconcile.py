@@ -19,7 +19,7 @@ from recon.intake.known import Known
 from recon.intake.take_in import Intake, take_in
 from recon.ledger.decisions import corrected, corrections_of, decisions_frame, settled
 from recon.ledger.history import History, file_changes, history_in
-from recon.ledger.shelf import Shelf
+from recon.ledger.parse_cache import CacheDamaged, CachedFiles, parse_cache
 from recon.match.hours import suspect_zones
 from recon.match.slots import place
 from recon.match.states import Layouts, layouts, products
@@ -103,19 +103,23 @@ def run(
     remembered = history_in(route.root) if history is None else history
     shown = Shown(_in_utc(since), _in_utc(until) or moment, moment)
     laid = layouts(route)
-    intake = _taken_in(route, remembered, shown, on_step)
+    intake = _taken_in(route, shown, on_step)
     on_step("matching and balancing")
-    intake, done, parts = _reconcile(route, intake, laid, remembered, shown, on_step, with_vends)
+    done, parts = _reconcile(route, intake, laid, remembered, shown, on_step, with_vends)
     stock = parts[0].balance if len(parts) == 1 else None
     return Run(done, problems, intake, route, stock)
 
 
-def _taken_in(route: Route, history: History, shown: Shown, on_step: Progress) -> Intake:
-    shelf = Shelf(route.root, history.taken, shown.now, Known(route)) if history.taken else None
-    intake = take_in(
-        route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), keeper=shelf, at_once=vends_at_once(),
-        by_machines=True,
-    )  # fmt: skip
+def _taken_in(route: Route, shown: Shown, on_step: Progress) -> Intake:
+    def files(cache: CachedFiles | None) -> Intake:
+        return take_in(
+            route, now=shown.now, on_file=lambda path: on_step(f"reading {path}"), cache=cache, at_once=vends_at_once()
+        )
+
+    try:
+        intake = files(parse_cache(route.root, shown.now, Known(route)))
+    except CacheDamaged:
+        intake = files(None)
     if intake.inputs.height == 0:
         raise ReconError(
             f"{(route.root / 'inbox').as_posix()} holds no files: "
@@ -157,8 +161,8 @@ def _placed(intake: Intake, laid: Layouts, history: History) -> _Placed:
 
 def _reconcile(
     route: Route, intake: Intake, laid: Layouts, history: History, shown: Shown, on_step: Progress, with_vends: bool
-) -> tuple[Intake, Reconciliation, Sequence[Reckoned]]:
-    """The intake with the account of its files complete, and what it comes to, by parts too."""
+) -> tuple[Reconciliation, Sequence[Reckoned]]:
+    """What the intake comes to, whole and by parts."""
     settings = route.settings
     placed = _placed(intake, laid, history)
     sheets, corrections = placed.sheets, placed.corrections
@@ -168,7 +172,7 @@ def _reconcile(
     def work(vends: Frame, sheets: Sheets, laid: Layouts, top: Frame | None = None) -> Reckoned:
         return reckon(terms, _put_right({"vends": vends}, corrections)["vends"], sheets, laid, top)
 
-    intake, parts = _by_parts(intake, Task(work, sheets, laid, on_step, with_vends))
+    parts = _by_parts(intake, Task(work, sheets, laid, on_step, with_vends))
     money = card_money(
         sheets.payouts,
         stacked(part.days.covered for part in parts),
@@ -186,7 +190,7 @@ def _reconcile(
     found = settled(in_order([across, *(part.findings for part in parts)]), history.decisions)
     frames["findings"] = shown.touching(found)
     frames["decisions"] = decisions_frame(history.decisions, found)
-    return intake, _told(terms, laid, frames, parts), parts
+    return _told(terms, laid, frames, parts), parts
 
 
 def _frames(route: Route, intake: Intake, placed: _Placed, parts: Sequence[Reckoned]) -> dict[str, Frame]:
@@ -254,23 +258,20 @@ class Task(NamedTuple):
         return part if self.with_vends else part.without_vends()
 
 
-def _by_parts(intake: Intake, task: Task) -> tuple[Intake, list[Reckoned]]:
+def _by_parts(intake: Intake, task: Task) -> list[Reckoned]:
     """Reckon some machines at a time."""
-    assert intake.rows is not None
     spans = spans_of(dict.fromkeys(task.laid.zones, 0) | intake.rows.machines, vends_at_once())
+    if len(spans) == 1:
+        return [task.of_all(intake.rows.all())]
     parts: list[Reckoned] = []
-    notices: list[Frame] = []
     for at, (first, last) in enumerate(spans):
-        if len(spans) > 1:
-            task.on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
-        vends, repeats = intake.vends_of(first, last)
-        parts.append(task.of(vends, first, last) if len(spans) > 1 else task.of_all(vends))
-        notices.append(repeats)
+        task.on_step(f"matching and balancing, part {at + 1} of {len(spans)}")
+        parts.append(task.of(intake.rows.of(first, last), first, last))
     top = highest(part.dearest for part in parts)
     for at, (first, last) in enumerate(spans):
         if parts[at].open_range and not parts[at].dearest.sort("currency").equals(top.sort("currency")):
-            parts[at] = task.of(intake.vends_of(first, last)[0], first, last, top)
-    return intake.told(VENDS.empty(), notices), parts
+            parts[at] = task.of(intake.rows.of(first, last), first, last, top)
+    return parts
 
 
 def _across(

@@ -15,8 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from recon import __version__
+from recon.intake.known import Known
+from recon.ledger.cache_update import update_cache
 from recon.ledger.history import history_of
 from recon.ledger.journal import Writer, writing
+from recon.ledger.lock import held_since
+from recon.ledger.parse_cache import CachedFiles
 from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
@@ -67,9 +71,11 @@ def run_and_record(
 def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: bool) -> Recorded:
     done = finished.reconciliation
     seen = record_settings(ledger, folder, done.now)
-    record_files(ledger, folder, finished.route, finished.intake, done.now)
+    record_files(ledger, folder, finished.intake, done.now)
     record_restated(ledger, done.frames["findings"], done.paths, done.now)
     ledger.commit()
+    cached = CachedFiles(folder, done.now, Known(finished.route))
+    update_cache(folder, finished.intake, cached, held_since(folder))
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
     results = _Results(results_pieces(finished.reconciliation))
     files = _files(finished.reconciliation, results, ledger.anchor)

@@ -6,6 +6,8 @@ reference count as often as the file that has them most often: two real vends in
 two exports does not double. A count told again is one count, and a collection told again with all its rows is one.
 """
 
+from collections.abc import Callable
+
 import polars as pl
 
 from recon.model.border import ordered
@@ -15,10 +17,12 @@ from recon.model.words import FileKind
 _NOT_CONTENT = ("file", "row")
 
 
-def part_duplicates(frame: Frame, kind: FileKind, reach: Frame | None = None) -> tuple[Frame, Frame]:
+def part_duplicates(
+    frame: Frame, kind: FileKind, reach: Callable[[], Frame] | None = None
+) -> tuple[Frame, Frame]:
     """Part the rows of all files of one kind, in any order, into those that count and remarks on the others.
 
-    reach: `file`, and up to when it goes (`reach`), where `frame` has the vends of some machines only.
+    reach: gives `file`, and up to when it goes (`reach`), where `frame` lacks some vends of these files.
     Returns (kept, notices), in no certain order: kept has the columns of `frame`; notices has one `duplicate-row` a row
     left out, with the row that stands for it, and one `reference-reused` a vend whose reference another vend already
     had.
@@ -34,15 +38,16 @@ def part_duplicates(frame: Frame, kind: FileKind, reach: Frame | None = None) ->
     return _multiset(in_files, content)
 
 
-def _vends(frame: Frame, content: list[str], reach: Frame | None) -> tuple[Frame, Frame]:
+def _vends(frame: Frame, content: list[str], reach: Callable[[], Frame] | None) -> tuple[Frame, Frame]:
     """Only rows that share a reference, or have none, are put in order and looked at: they are few in most logs."""
     repeated = _repeated_references(frame)
     if repeated is None:
         return frame, NOTICES.empty()
     referred = frame.filter(repeated).sort("file", "row")
     kept_one, repeats_one = _by_content(referred, content)
-    last_told = _last_told(referred, _reach(frame) if reach is None else reach, content)
-    kept_one, changed = _newest_states(kept_one, last_told, content)
+    kept_one, changed = _newest_states(
+        kept_one, lambda: _last_told(referred, _reach(frame) if reach is None else reach(), content), content
+    )
     kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()).sort("file", "row"), content)
     single = frame.filter(~repeated & pl.col("reference").is_not_null())
     return pl.concat([single, kept_one, kept_two]), pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
@@ -145,13 +150,13 @@ def _last_told(referred: Frame, reach: Frame, content: list[str]) -> Frame:
     return told.select(*content, "reach", pl.col("file").alias("last_file"), pl.col("row").alias("last_row"))
 
 
-def _newest_states(kept: Frame, last_told: Frame, content: list[str]) -> tuple[Frame, Frame]:
+def _newest_states(kept: Frame, last_told: Callable[[], Frame], content: list[str]) -> tuple[Frame, Frame]:
     """A vend whose outcome or price changed from one export to the next is one vend, in its newest state.
 
     Rows of one machine and reference are states of one vend where number, label, tender and quantity are the same, and
     outcomes differ or the moment is the same. The newest is the one of the export that reaches furthest in time (if two
     reach equally far, the refunded one); it keeps the moment of the first. The others are told as `vend-changed`.
-    last_told: of each content, as from _last_told.
+    last_told: gives where each content was told last, by _last_told.
     """
     key = ["machine", "reference"]
     if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():
@@ -160,7 +165,7 @@ def _newest_states(kept: Frame, last_told: Frame, content: list[str]) -> tuple[F
     same = [*key, "bus", "label", "tender", "quantity"]
     rivals = (
         kept.filter(again)
-        .join(last_told, on=content, how="left", nulls_equal=True)
+        .join(last_told(), on=content, how="left", nulls_equal=True)
         .with_columns(
             (pl.col("outcome").n_unique() == pl.len()).over(same).alias("outcomes_differ"),
             (pl.col("time").n_unique() == 1).over(same).alias("one_moment"),

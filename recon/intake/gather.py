@@ -11,12 +11,12 @@ from pathlib import Path
 
 import polars as pl
 
+from recon.intake.cached_files import ParseCache
 from recon.intake.cards import card_number_in, find_card_number, without_digits
 from recon.intake.clock import AmbiguousFormat
 from recon.intake.describe import UnknownFormat, reading_for
 from recon.intake.encoding import UnreadableFile
 from recon.intake.gathered import File, Gathered
-from recon.intake.kept import Keeper
 from recon.intake.known import Known
 from recon.intake.opened import Part, open_file
 from recon.intake.settle import settle
@@ -42,8 +42,11 @@ def inbox_files(root: Path) -> list[Path]:
     return sorted(found, key=lambda path: path.relative_to(root).as_posix())
 
 
-def take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: Keeper | None) -> None:
-    """Take in one file: each of its tables is an input of its own, for each has its own account of rows."""
+def take_file(path: Path, name: str, gathered: Gathered, known: Known, cache: ParseCache | None) -> None:
+    """Take in one file: each of its tables is an input of its own, for each has its own account of rows.
+
+    cache: knows what files gave that were parsed before; None where this file is to be parsed whatever it knows.
+    """
     sha256 = None
     last = card_number_in(name)
     if last is not None:
@@ -51,16 +54,16 @@ def take_file(path: Path, name: str, gathered: Gathered, known: Known, keeper: K
         gathered.remark(number, "card-number-present", f"its name holds a full card number ending in {last}")
         return
     try:
-        if keeper is not None and keeper.knows(name):
-            # Most files of a weekly run are these: they are hashed as they are read, and never held.
-            sha256 = _hash(path)
-            kept = keeper.find(name, sha256)
-            if kept is not None:
-                for table in kept:
-                    back = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
-                    gathered.kept.append((table, gathered.add(back)))
+        if cache is not None and cache.knows(name):
+            # Most files of a weekly run are these: they are not held, and most not even read.
+            sha256 = _hash(path, name, gathered, cache)
+            cached = cache.find(name, sha256)
+            if cached is not None:
+                for table in cached:
+                    file = File(table.path, name, table.sheet, sha256, table.kind, table.source, table.rows)
+                    gathered.cached.append((table, gathered.add(file)))
                 return
-        data = _bytes(path)
+        data = _bytes(path, name, gathered)
         gathered.held += len(data)
         sha256 = hashlib.sha256(data).hexdigest()
         opened = open_file(data, name, known.route)
@@ -164,7 +167,7 @@ def read_cells(gathered: Gathered, known: Known, now: datetime) -> None:
 
 def _tell_copies(gathered: Gathered) -> None:
     """Remark each table that is another one byte for byte."""
-    told = {*gathered.readings, *(number for _, number in gathered.kept)}
+    told = {*gathered.readings, *(number for _, number in gathered.cached)}
     for number in sorted(number for number in told if number >= gathered.compared):
         file = gathered.files[number]
         first = gathered.seen.setdefault((file.sha256, file.sheet), number)
@@ -173,15 +176,17 @@ def _tell_copies(gathered: Gathered) -> None:
     gathered.compared = len(gathered.files)
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, name: str, gathered: Gathered) -> bytes:
     with _opened(path) as file:
+        gathered.statuses[name] = os.fstat(file.fileno())
         return file.read()
 
 
-def _hash(path: Path) -> str:
-    """SHA-256 of a file's bytes, hex."""
+def _hash(path: Path, name: str, gathered: Gathered, cache: ParseCache) -> str:
+    """Give the SHA-256 of a file's bytes, hex; those of a file that has not changed are not read."""
     with _opened(path) as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+        gathered.statuses[name] = status = os.fstat(file.fileno())
+        return cache.unchanged(name, status) or hashlib.file_digest(file, "sha256").hexdigest()
 
 
 @contextmanager

@@ -1,12 +1,13 @@
 """What the files of an inbox gave so far, while they are being read."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import polars as pl
 
+from recon.intake.cached_files import CachedPart, Fresh
 from recon.intake.describe import Reading
-from recon.intake.kept import Fresh, KeptPart
 from recon.intake.opened import Part
 from recon.intake.table import TextTable
 from recon.intake.texts import Settled
@@ -32,13 +33,14 @@ class File:
 class Gathered:
     """What the files gave so far.
 
-    held: bytes of the files opened since the last were read. accepted: rows by kind, but for the vends that were laid
-    down (`vends`). fresh: what is to be kept of the files read. tables, readings: of each file that was taken in and is
-    at hand. mended: each rejects.csv that came back. kept: the tables that are put back, with the numbers of their
-    files. back: their rows by kind, apart from vends. by_moment: files whose dates the moment of the run settled.
-    names: what each file goes by. seen: the first file of each content; compared: how many files have been held against
-    it. settled: the files whose columns are known, by their format. groups: their cells, by format and columns. unread:
-    of the files of these groups, whose rows are still to be read.
+    held: bytes of the files opened since the last were read. accepted: rows by kind; vends are in `vends`. fresh: what
+    files gave that were parsed now. tables, readings: of each file that was taken in and is at hand. released: whether
+    files were taken out of memory. mended: each rejects.csv that came back. cached: the tables of files parsed before,
+    with the numbers of these files. statuses: what the system said of each file when it was opened to be hashed, by
+    name. by_moment: files whose dates the moment of the run settled. names: what each file goes by. seen: the first
+    file of each content; compared: how many files have been held against it. settled: the files whose columns are
+    known, by their format. groups: their cells, by format and columns. unread: of the files of these groups, whose rows
+    are still to be read.
     """
 
     files: list[File] = field(default_factory=list)
@@ -46,6 +48,8 @@ class Gathered:
     accepted: dict[FileKind, list[Frame]] = field(default_factory=lambda: {kind: [] for kind in FILE_KINDS})
     refused: list[Frame] = field(default_factory=list)
     vends: VendRows = field(default_factory=VendRows)
+    released: bool = False
+    statuses: dict[str, os.stat_result] = field(default_factory=dict)
     fresh: list[Fresh] = field(default_factory=list)
     tables: dict[int, TextTable] = field(default_factory=dict)
     settled: dict[tuple[object, ...], list[Settled]] = field(default_factory=dict)
@@ -57,8 +61,7 @@ class Gathered:
     unread: set[int] = field(default_factory=set)
     rejects: list[Frame] = field(default_factory=list)
     notices: list[Frame] = field(default_factory=list)
-    kept: list[tuple[KeptPart, int]] = field(default_factory=list)
-    back: dict[str, list[Frame]] = field(default_factory=dict)
+    cached: list[tuple[CachedPart, int]] = field(default_factory=list)
     by_moment: set[int] = field(default_factory=set)
     names: dict[int, Sequence[str]] = field(default_factory=dict)
 
@@ -67,14 +70,9 @@ class Gathered:
         self.files.append(file)
         return len(self.files) - 1
 
-    def lay_down(self, at_hand: frozenset[str]) -> None:
-        """Take the vends read so far out of memory, and the files too, but for those named in `at_hand`."""
-        frames, self.accepted["vends"] = self.accepted["vends"], []
-        fresh = self.fresh[-1]
-        path = self.vends.lay_down(frames, sorted(fresh.files))
-        if path is not None:
-            fresh.laid_down["vends"] = path
-            del fresh.frames["vends"]
+    def release(self, at_hand: frozenset[str]) -> None:
+        """Take the files read so far out of memory, but for those named in `at_hand`."""
+        self.released = True
         for number in [number for number in self.readings if self.files[number].name not in at_hand]:
             del self.tables[number], self.readings[number]
         self.held = 0

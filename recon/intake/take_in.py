@@ -1,75 +1,62 @@
 """Take in the inbox: every file read, every row accounted for."""
 
-from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+import os
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import polars as pl
 
+from recon.intake.cached_files import CachedPart, Fresh, ParseCache
 from recon.intake.clock import AmbiguousFormat
 from recon.intake.duplicates import part_duplicates
 from recon.intake.gather import inbox_files, read_cells, take_file, torn_rows, with_text
 from recon.intake.gathered import File, Gathered
-from recon.intake.kept import Fresh, Keeper, KeptPart, put_back
 from recon.intake.kinds import read_rows
 from recon.intake.known import Known
 from recon.intake.mended import OFFSET, STANDS_FOR, Batch, Inbox, as_if, as_they_stand, batches
 from recon.intake.table import ROW
 from recon.intake.texts import by_field
-from recon.intake.vend_rows import VendRows
+from recon.intake.vend_rows import VendRows, narrow
 from recon.model.border import guard
-from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, Frame
+from recon.model.frames import BY_KIND, INPUTS, NOTICES, REJECTS, VENDS, Frame
 from recon.model.words import FILE_KINDS, FileKind
 from recon.route.folder import Route
 
 BYTES_A_VEND = 64
-"""About what a vend takes in an export: so many bytes of files are read at once for each vend held at once."""
+"""About what a vend takes in an export: so many bytes of files are read at once for each vend read at once."""
 
 
 @dataclass(frozen=True, slots=True)
 class Intake:
     """Everything the inbox gave. Each frame keeps the spec of its name in recon.model.frames.
 
-    fresh: what is to be kept of the files that were read anew. kept: the tables of files that were not, with their
-    numbers. rows: None where all vends are at hand; else `vends` is empty, and vends_of() gives them by machines.
-    stands_for: the rows of files for which mended ones stand.
+    rows: the vends. fresh: what files gave that were parsed in this run. cached: the tables of files that were parsed
+    before, with their numbers. statuses: what the system said of each file when it was opened, by name.
     """
 
     inputs: Frame
     rejects: Frame
     notices: Frame
-    vends: Frame
+    rows: VendRows
     counts: Frame
     loads: Frame
     cash: Frame
     payouts: Frame
     tests: Frame
     fresh: tuple[Fresh, ...]
-    stands_for: Frame
-    kept: Sequence[tuple[KeptPart, int]] = ()
-    rows: VendRows | None = None
+    cached: Sequence[tuple[CachedPart, int]]
+    statuses: Mapping[str, os.stat_result]
+
+    @property
+    def vends(self) -> Frame:
+        """The frame `vends`, of all machines."""
+        return guard(self.rows.all(), VENDS)
 
     @property
     def paths(self) -> list[str]:
         """Path of each input by its file number."""
         return self.inputs["path"].to_list()
-
-    def vends_of(self, first: str, last: str) -> tuple[Frame, Frame]:
-        """The vends of the machines whose ids lie from `first` to `last`, in no certain order, and remarks (NOTICES) on
-        their repeats.
-
-        Only where there are `rows`: vends of other machines repeat none of these.
-        """
-        assert self.rows is not None
-        return _parted(self.rows.of(first, last), "vends", self.stands_for, self.rows.reach)
-
-    def told(self, vends: Frame, notices: Sequence[Frame]) -> "Intake":
-        """The same with `vends` (or none of them), and what was remarked on their repeats in the account of their
-        files."""
-        remarks = guard(pl.concat([self.notices, *notices]), NOTICES)
-        inputs = guard(_account(self.inputs, remarks, self.rejects), INPUTS)
-        return replace(self, vends=vends, notices=remarks, inputs=inputs)
 
 
 def take_in(
@@ -77,73 +64,60 @@ def take_in(
     *,
     now: datetime,
     on_file: Callable[[str], None] = lambda path: None,
-    keeper: Keeper | None = None,
+    cache: ParseCache | None = None,
     at_once: int | None = None,
-    by_machines: bool = False,
 ) -> Intake:
     """Read every file in the route's inbox into canonical frames.
 
     now: the moment of the run (aware); later times are refused. on_file: called with each path before it is read.
-    keeper: hands back what files gave that were read before; the result is the same with and without.
-    at_once: how many vends may be held at once; None: all of them. Where there are more, files are read some at a time
-    and their vends laid down outside of memory. by_machines: hand vends out by machines, however few they are.
+    cache: knows what files gave that were parsed before; the result is the same with and without.
+    at_once: how many vends may be read at once; None: all of them. Where there are more, files are read some at a time.
     Nothing about a file's content raises: what cannot be used becomes a remark or a reject with its reason.
     """
     known = Known(route)
-    gathered = _gather(known, now, on_file, keeper, at_once, frozenset())
-    if gathered.mended and (gathered.kept or gathered.vends.laid_down):
+    gathered = _gather(known, now, on_file, cache, at_once, frozenset())
+    if gathered.mended and (gathered.cached or gathered.released):
         # Mended lines are read as those that they stand for, whose files have to be at hand.
-        gathered = _gather(known, now, on_file, keeper, at_once, _spoken_of(gathered))
+        gathered = _gather(known, now, on_file, cache, at_once, _spoken_of(gathered))
+    if cache is not None and gathered.cached:
+        _take_cached(gathered, cache)
     stands_for = _take_mended(gathered, known, now)
-    for kind in FILE_KINDS:
-        # What is put back stands first: with files named for their weeks, all rows then stand in order.
-        gathered.accepted[kind] = gathered.back.get(kind, []) + gathered.accepted[kind]
-    gathered.rejects += gathered.back.get("rejects", [])
-    gathered.notices += gathered.back.get("notices", [])
-    vends = sum(file.rows for file in gathered.files if file.kind in ("vends", None))
-    if by_machines or (at_once is not None and (gathered.vends.laid_down or vends > at_once)):
-        # Mended rows are never laid down: here they take the place of those for which they stand.
-        gathered.vends.take([as_if(frame, stands_for) for frame in gathered.accepted.pop("vends")])
-        if keeper is not None and gathered.kept:
-            gathered.vends.put_back(keeper, gathered.kept)
-        return _assemble(gathered, stands_for, gathered.vends)
-    if keeper is not None and gathered.kept:
-        gathered.accepted["vends"] += put_back(keeper, "vends", gathered.kept)
-    return _assemble(gathered, stands_for, None)
+    return _assemble(gathered, stands_for)
 
 
 def _gather(
     known: Known,
     now: datetime,
     on_file: Callable[[str], None],
-    keeper: Keeper | None,
+    cache: ParseCache | None,
     at_once: int | None,
     anew: frozenset[str],
 ) -> Gathered:
-    """Open and read every file, or find what it gave before; those named in `anew` are opened whatever is kept of them,
-    and stay at hand.
-    """
+    """Open and read every file that is not cached; those named in `anew` are opened all the same, and stay at hand."""
     gathered = Gathered()
     root = known.route.root
     for path in inbox_files(root):
         name = path.relative_to(root).as_posix()
         on_file(name)
-        take_file(path, name, gathered, known, None if name in anew else keeper)
+        take_file(path, name, gathered, known, None if name in anew else cache)
         if at_once is not None and gathered.held > at_once * BYTES_A_VEND:
             _read(gathered, known, now)
-            gathered.lay_down(anew)
-    with ThreadPoolExecutor(1) as beside:
-        # What the others gave is looked up while those at hand are read.
-        back = beside.submit(_put_back, keeper, list(gathered.kept)) if keeper is not None and gathered.kept else None
-        _read(gathered, known, now)
-        gathered.back = {} if back is None else back.result()
+            gathered.release(anew)
+    _read(gathered, known, now)
     return gathered
 
 
-def _put_back(keeper: Keeper, kept: Sequence[tuple[KeptPart, int]]) -> dict[str, list[Frame]]:
-    """What is kept of the rows of files, by kind, apart from vends."""
-    kinds = [str(kind) for kind in FILE_KINDS if kind != "vends"]
-    return {kind: put_back(keeper, kind, kept) for kind in (*kinds, "rejects", "notices")}
+def _take_cached(gathered: Gathered, cache: ParseCache) -> None:
+    """Add the rows of files that were parsed before."""
+    numbers = {part.key: number for part, number in gathered.cached}
+    for rows in cache.rows("vends", numbers):
+        gathered.vends.add(rows)
+    for kind in FILE_KINDS:
+        if kind != "vends":
+            # What is cached stands first: with files named for their weeks, all rows then stand in order.
+            gathered.accepted[kind] = [*cache.rows(kind, numbers), *gathered.accepted[kind]]
+    gathered.rejects += cache.rows("rejects", numbers)
+    gathered.notices += cache.rows("notices", numbers)
 
 
 def _read(gathered: Gathered, known: Known, now: datetime) -> None:
@@ -161,8 +135,10 @@ def _read(gathered: Gathered, known: Known, now: datetime) -> None:
     gathered.fresh.append(_fresh(gathered, accepted, rejects))
     gathered.rejects += rejects
     gathered.refused += refused
+    if "vends" in gathered.fresh[-1].frames:
+        gathered.vends.add(gathered.fresh[-1].frames["vends"])
     for kind, frames in accepted.items():
-        gathered.accepted[kind] += frames
+        gathered.accepted[kind] += frames if kind != "vends" else []
     gathered.unread.clear()
 
 
@@ -186,6 +162,8 @@ def _fresh(gathered: Gathered, accepted: dict[FileKind, list[Frame]], rejects: l
         for kind, parts in accepted.items()
         if parts
     }
+    if "vends" in frames:
+        frames["vends"] = narrow(frames["vends"])
     frames["rejects"] = pl.concat([REJECTS.empty(), *rejects]).filter(own)
     notices = pl.concat([NOTICES.empty(), *gathered.notices])
     frames["notices"] = notices.filter(own, pl.col("other_file").is_null())
@@ -245,19 +223,25 @@ def _rejects(gathered: Gathered, refused: list[Frame], files: Collection[int]) -
             yield with_text(pl.concat([rows, torn_rows(table, number)]), table)
 
 
-def _parted(frame: Frame, kind: FileKind, stands_for: Frame, reach: Frame | None = None) -> tuple[Frame, Frame]:
+def _parted(frame: Frame, kind: FileKind, stands_for: Frame) -> tuple[Frame, Frame]:
     """The rows of a kind that count, in no certain order, and remarks on those that repeat them.
 
     A mended row is told from its repeats as if it stood where it came from: there it would not be one.
     """
-    kept, repeats = part_duplicates(as_if(frame, stands_for), kind, reach)
+    kept, repeats = part_duplicates(as_if(frame, stands_for), kind)
     there = as_they_stand(repeats, stands_for, ("file", "row"), ("other_file", "other_row"))
     return as_they_stand(kept, stands_for, ("file", "row")), there
 
 
-def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> Intake:
-    frames: dict[str, Frame] = {"vends": BY_KIND["vends"].empty()}
+def _assemble(gathered: Gathered, stands_for: Frame) -> Intake:
+    frames: dict[str, Frame] = {}
     notices = gathered.notices
+    # Mended rows take the place of those for which they stand, until they are handed out.
+    vends = gathered.vends
+    vends.stands_for = stands_for
+    for mended in gathered.accepted.pop("vends"):
+        vends.add(narrow(as_if(mended, stands_for)))
+    notices.append(vends.part_repeats())
     for kind, parts in gathered.accepted.items():
         spec = BY_KIND[kind]
         whole = pl.concat([part.select(spec.names) for part in parts]) if parts else spec.empty()
@@ -270,10 +254,10 @@ def _assemble(gathered: Gathered, stands_for: Frame, rows: VendRows | None) -> I
         inputs=guard(_account(_files(gathered.files), remarks, rejects), INPUTS),
         rejects=rejects,
         notices=guard(remarks, NOTICES),
+        rows=vends,
         fresh=tuple(gathered.fresh),
-        stands_for=stands_for,
-        kept=tuple(gathered.kept),
-        rows=rows,
+        cached=tuple(gathered.cached),
+        statuses=gathered.statuses,
         **frames,
     )
 

@@ -1,145 +1,161 @@
-"""The vends of all files before repeats are parted, where they are too many to be held at once.
+"""The vends of all files in memory, in narrow columns, and which of them count.
 
-They are laid down as Parquet in a temporary folder, sorted by machine, and read again for some machines at a time: a
-vend of one machine never repeats, prices or explains one of another. What earlier runs kept is read where it is kept.
+A vend takes some 50 bytes here, a third of what it takes in the frames of the stages. So a long route is held whole
+and handed out for some machines at a time: a vend of one machine never repeats, prices or explains one of another.
 """
 
-import io
-import shutil
-import tempfile
-import weakref
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
+from typing import Final
 
 import polars as pl
 
-from recon.intake.kept import Keeper, KeptPart, by_batch
-from recon.model.errors import ReconError
-from recon.model.frames import TIME, VENDS, Frame
+from recon.intake.duplicates import part_duplicates
+from recon.intake.mended import STANDS_FOR, as_they_stand
+from recon.model.frames import NOTICES, VENDS, Frame
 
-ROWS_A_GROUP = 32_768
-"""Rows of a Parquet row group. Those whose machines are not asked for are not read: the smaller, the fewer."""
+_LARGEST: Final = 2**31 - 1
+_MULTIPLIER: Final = 0x9E3779B97F4A7C15
+"""Spreads small numbers over 64 bits (the golden ratio); products wrap around."""
 
 
-def by_machine(rows: Frame) -> Frame:
-    """Rows sorted by `machine`, those of a machine in the order in which they stood.
+def narrow(vends: Frame) -> Frame:
+    """Put the columns of the frame `vends` into the smallest types that hold them; an empty label column is left out.
 
-    Ids are put in order once, and rows by the place of theirs: that takes a quarter of the time of sorting them as
-    texts.
+    Machines become categories; whole numbers of 64 bits become such of 32 where all of them fit.
     """
-    ids = pl.Enum(rows["machine"].drop_nulls().unique().sort())
-    return rows.sort(pl.col("machine").cast(ids).to_physical(), maintain_order=True)
+    small = [
+        column.cast(pl.Int32)
+        for column in vends.iter_columns()
+        if column.dtype == pl.Int64 and _or_zero(column.min()) >= -_LARGEST and _or_zero(column.max()) <= _LARGEST
+    ]
+    columns = vends.with_columns(*small, pl.col("machine").cast(pl.Categorical))
+    return columns.drop("label") if vends["label"].null_count() == vends.height else columns
 
 
-def vends_as_parquet(rows: Frame) -> bytes:
-    """Rows with a `machine` and a `file` as a Parquet file, sorted so that a reader can pass over other machines."""
-    # Categories as text: how they are numbered differs from one process to the next.
-    plain = rows.with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String))
-    buffer = io.BytesIO()
-    by_machine(plain).write_parquet(buffer, compression="zstd", compression_level=1, row_group_size=ROWS_A_GROUP)
-    return buffer.getvalue()
+def _or_zero(value: object) -> int:
+    return value if isinstance(value, int) else 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """A Parquet file of vends. numbers: its file numbers, and those of this run."""
-
-    path: Path
-    numbers: Mapping[int, int]
-
-    def scan(self) -> pl.LazyFrame:
-        rows = pl.scan_parquet(self.path)
-        now = pl.col("file").replace_strict(dict(self.numbers), default=None, return_dtype=pl.Int32)
-        return rows.with_columns(now).filter(pl.col("file").is_not_null())
+def widened(rows: Frame) -> Frame:
+    """Give narrow rows the columns and types of the frame `vends`; its `label` is null where it was left out."""
+    label = [] if "label" in rows.columns else [pl.lit(None, pl.String).alias("label")]
+    types = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
+    return rows.with_columns(label).select(types)
 
 
 @dataclass(eq=False)
 class VendRows:
-    """Rows of the shape VENDS, in memory or laid down. They are there as long as this object is."""
+    """The vends of all files, and which of them count once repeats are known."""
 
-    _held: list[Frame] = field(default_factory=list)
-    _tables: list[_Table] = field(default_factory=list)
-    _folder: Path | None = None
+    stands_for: Frame = field(default_factory=lambda: pl.DataFrame(schema=STANDS_FOR))
+    """The rows of files for which mended ones stand; these go by that file and line until they are handed out."""
+    _parts: list[Frame] = field(default_factory=list)
+    _single: list[pl.Series | None] = field(default_factory=list)
+    """For each part the rows that no other can repeat; None where that holds for all."""
+    _chosen: Frame = field(default_factory=VENDS.empty)
+    """Of all other rows those that count."""
 
-    @property
-    def laid_down(self) -> bool:
-        """Whether any rows are out of memory."""
-        return bool(self._tables)
+    def add(self, rows: Frame) -> None:
+        """Take narrow rows."""
+        if rows.height:
+            self._parts.append(rows)
+            self._single.append(None)
 
-    def take(self, frames: Sequence[Frame]) -> None:
-        """Hold rows in memory."""
-        self._held += [frame.select(VENDS.names) for frame in frames]
+    def part_repeats(self) -> Frame:
+        """Find the rows that repeat others. Returns the remarks on them (NOTICES), by the places in their own files.
 
-    def lay_down(self, frames: Sequence[Frame], files: Sequence[int]) -> Path | None:
-        """Write rows to a file of their own, and return it. None where there are none.
-
-        files: those that the rows come from; in the file each goes by its place among these.
-        Raises ReconError where there is no room for them.
+        Only rows that share a reference with another of the machine, or a moment where they have none, are compared.
         """
-        if not frames:
-            return None
-        place = {number: at for at, number in enumerate(files)}
-        rows = pl.concat([frame.select(VENDS.names) for frame in frames])
-        placed = rows.with_columns(pl.col("file").replace_strict(place, return_dtype=pl.Int32))
-        try:
-            if self._folder is None:
-                self._folder = Path(tempfile.mkdtemp(prefix="recon-"))
-                weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
-            path = self._folder / f"{len(self._tables)}.parquet"
-            path.write_bytes(vends_as_parquet(placed))
-        except OSError as error:
-            where = self._folder or "a temporary folder"
-            raise ReconError(
-                f"{rows.height:,} vends cannot be laid down in {where}: {error}. They are too many to be held at once: "
-                "make room there, or name another folder in the environment as TMPDIR, then run again"
-            ) from error
-        self._tables.append(_Table(path, dict(enumerate(files))))
-        return path
+        suspects = _suspects(self._parts)
+        if suspects is None:
+            return NOTICES.empty()
+        found = [widened(part.filter(mask)) for part, mask in zip(self._parts, suspects, strict=True)]
+        kept, remarks = part_duplicates(pl.concat(found), "vends", self._reach)
+        self._single = [~mask for mask in suspects]
+        self._chosen = kept.select(VENDS.names)
+        return as_they_stand(remarks, self.stands_for, ("file", "row"), ("other_file", "other_row"))
 
-    def put_back(self, keeper: Keeper, places: Sequence[tuple[KeptPart, int]]) -> None:
-        """Add what is kept of files read before, each with the number that it has now."""
-        for name, numbers in by_batch(places):
-            self._tables += [_Table(path, numbers) for _, path in keeper.tables("vends", [name])]
-
-    @property
-    def _in_memory(self) -> list[pl.LazyFrame]:
-        return [frame.lazy().with_columns(pl.col(pl.Categorical, pl.Enum).cast(pl.String)) for frame in self._held]
-
-    def _scans(self) -> list[pl.LazyFrame]:
-        return [*(table.scan() for table in self._tables), *self._in_memory]
-
-    @cached_property
-    def seen(self) -> Frame:
-        """What machines are in which files: machine, file, last (moment of its last row), rows.
-
-        Mended rows count for the files in which they stood.
-        """
-        own = [
-            rows.group_by("machine", "file").agg(
-                pl.col("time").max().alias("last"), pl.len().cast(pl.Int64).alias("rows")
-            )
-            for rows in self._scans()
-        ]
-        none = pl.DataFrame(schema={"machine": pl.String, "file": pl.Int32, "last": TIME, "rows": pl.Int64})
-        parts = pl.concat([none, *pl.collect_all(own)])
-        return parts.group_by("machine", "file").agg(pl.col("last").max(), pl.col("rows").sum())
+    def _reach(self) -> Frame:
+        """`file`, and up to when it goes (`reach`)."""
+        parts = [part.group_by("file").agg(pl.col("time").max().alias("reach")) for part in self._parts]
+        return pl.concat(parts).group_by("file").agg(pl.col("reach").max())
 
     @cached_property
     def machines(self) -> dict[str, int]:
-        """How many rows each machine has, by machine id."""
-        counts = self.seen.group_by("machine").agg(pl.col("rows").sum())
-        return dict(counts.sort("machine").iter_rows())
+        """How many rows each machine has, repeats included, by machine id."""
+        counts = [part["machine"].value_counts(name="rows").cast({"machine": pl.String}) for part in self._parts]
+        none = pl.DataFrame(schema={"machine": pl.String, "rows": pl.UInt32})
+        every = pl.concat([none, *counts]).group_by("machine").agg(pl.col("rows").cast(pl.Int64).sum())
+        return dict(every.sort("machine").iter_rows())
 
     @cached_property
-    def reach(self) -> Frame:
-        """`file`, and up to when it goes (`reach`)."""
-        return self.seen.group_by("file").agg(pl.col("last").max().alias("reach"))
+    def _places(self) -> list[pl.Series]:
+        """For each part and row the place of its machine among all ids in their order."""
+        ids = pl.Series("machine", list(self.machines), dtype=pl.String)
+        codes = ids.cast(pl.Categorical).to_physical()
+        most = codes.max()
+        none = pl.Series("place", [0], dtype=pl.Int32).new_from_index(0, (most if isinstance(most, int) else 0) + 1)
+        place = none.scatter(codes, pl.int_range(ids.len(), dtype=pl.Int32, eager=True))
+        return [place.gather(part["machine"].to_physical()) for part in self._parts]
 
     def of(self, first: str, last: str) -> Frame:
-        """The rows of the machines whose ids lie from `first` to `last`, in no certain order."""
-        own = pl.col("machine").is_between(pl.lit(first), pl.lit(last))
-        frames = pl.collect_all([rows.filter(own) for rows in self._scans()])
-        typed = [pl.col(column.name).cast(column.dtype) for column in VENDS.columns]
-        return pl.concat([VENDS.empty(), *(frame.select(typed) for frame in frames)])
+        """Return the vends that count of the machines whose ids lie from `first` to `last`, in no certain order."""
+        own = [at for at, machine in enumerate(self.machines) if first <= machine <= last]
+        if not own:
+            return VENDS.empty()
+        if len(own) == len(self.machines):
+            return self.all()
+        inside = [place.is_between(own[0], own[-1]) for place in self._places]
+        chosen = self._chosen.filter(pl.col("machine").is_between(pl.lit(first), pl.lit(last)))
+        return self._handed_out(lambda at, single: inside[at] if single is None else inside[at] & single, chosen)
+
+    def all(self) -> Frame:
+        """Return the vends that count, in no certain order."""
+        return self._handed_out(lambda at, single: single, self._chosen)
+
+    def _handed_out(self, wanted: Callable[[int, pl.Series | None], pl.Series | None], chosen: Frame) -> Frame:
+        """Rows of the parts as the frame `vends`, and chosen ones. wanted: which rows of a part; None: all."""
+        frames = [chosen]
+        for at, (part, single) in enumerate(zip(self._parts, self._single, strict=True)):
+            mask = wanted(at, single)
+            frames.append(widened(part if mask is None else part.filter(mask)))
+        return as_they_stand(pl.concat(frames), self.stands_for, ("file", "row"))
+
+
+def _suspects(parts: Sequence[Frame]) -> list[pl.Series] | None:
+    """Which rows of each part may be repeats or be repeated; None where there are none.
+
+    Machine and reference, or machine and moment where there is none, become one number of 64 bits. Where two numbers
+    differ, so do the rows; the others are compared by their text, so that a hash which two rows share by chance costs
+    time alone.
+    """
+    keys = [_keys(part) for part in parts]
+    if not keys:
+        return None
+    every = pl.concat(keys).sort()
+    again = every.filter((every == every.shift(1)).fill_null(False)).unique()
+    if again.len() == 0:
+        return None
+    return [key.is_in(again.implode()) for key in keys]
+
+
+def _keys(part: Frame) -> pl.Series:
+    machine = part["machine"].to_physical().cast(pl.UInt64) * _MULTIPLIER
+    reference = part["reference"]
+    named = reference.hash(seed=0)
+    if reference.null_count():
+        moments = part["time"].to_physical().cast(pl.UInt64) * _MULTIPLIER
+        named = named.to_frame("key").select(pl.when(reference.is_null()).then(moments).otherwise("key")).to_series()
+    return (named + machine).alias("key")
+
+
+def by_number(rows: Frame, numbers: Mapping[int, int]) -> Frame:
+    """Give rows the file numbers that their files have now, by those that they had; rows of others are left out."""
+    most = max(numbers, default=0)
+    place = pl.Series("file", [None], dtype=pl.Int32).new_from_index(0, most + 2)
+    place = place.scatter(list(numbers), list(numbers.values())) if numbers else place
+    file = place.gather(rows["file"].clip(0, most + 1))
+    renumbered = rows.with_columns(file.alias("file"))
+    return renumbered.drop_nulls("file") if file.null_count() else renumbered

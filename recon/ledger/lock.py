@@ -113,6 +113,14 @@ def _say_who(folder: Path, who: str) -> None:
             json.dump(holder, file)
 
 
+def held_since(root: Path) -> int:
+    """When the lock was taken by whoever holds it: nanoseconds, by the clock of the file system. To be called while
+    holding it."""
+    path = ledger_folder(root) / "holder.json"
+    with told(path):
+        return path.stat().st_mtime_ns
+
+
 def _holder(folder: Path) -> str:
     """Who holds the lock and since when, in words. The time is that of the file: the ledger asks no clock."""
     path = folder / "holder.json"

@@ -15,16 +15,13 @@ from typing import Any, Final, NamedTuple
 import polars as pl
 
 from recon.intake.cards import card_number_in, without_digits
-from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
 from recon.ledger.journal import Writer
 from recon.ledger.lines import line_tree
 from recon.ledger.originals import keep
-from recon.ledger.shelf import Batch, keep_batch
 from recon.model.errors import ReconError
 from recon.model.frames import Frame
-from recon.route.folder import Route
 
 SETTINGS: Final = ("route.toml", "products.csv", "sources/*.toml")
 LAYOUTS: Final = ("layouts/*.toml", "layouts/*.csv")
@@ -83,29 +80,20 @@ def _bytes(path: Path) -> bytes:
         raise ReconError(f"{path.as_posix()} cannot be read: {error.strerror}. Run again once it can") from error
 
 
-def record_files(ledger: Writer, root: Path, route: Route, intake: Intake, at: datetime) -> None:
-    """Keep every file of the inbox that was read anew, with its rows, and say which were refused and why."""
+def record_files(ledger: Writer, root: Path, intake: Intake, at: datetime) -> None:
+    """Keep every file of the inbox that is new, and say which were refused and why."""
     before = _last_of_each(ledger)
-    batches = [keep_batch(root, fresh, Known(route)) for fresh in intake.fresh]
-    kept = {number: batch for batch in batches for number in batch.told}
-    told = _refusals(intake.notices)
+    refusals = _refusals(intake.notices)
     for name, parts in _by_file(intake.inputs):
-        refused = _refusal(told, parts)
+        refused = _refusal(refusals, parts)
+        last = before.get(name)
         if refused is None:
-            anew = any(part["file"] in kept for part in parts)
-            if not anew and _is_known(before.get(name), parts[0]["sha256"]):
-                continue
-            body = _taken(root, name, parts, kept)
             kind: EntryKind = "file-taken"
+            body = _taken(root, name, parts, last[1] if last is not None and last[0] == kind else None)
         else:
             kind, body = "file-refused", {"file": name, **refused}
-        if before.get(name) != (kind, body):
+        if body is not None and last != (kind, body):
             ledger.append(kind, body, at)
-
-
-def _is_known(last: tuple[EntryKind, Mapping[str, Any]] | None, sha256: str) -> bool:
-    """Whether the last that was said of a file is that it was taken in with this content."""
-    return last is not None and last[0] == "file-taken" and last[1]["sha256"] == sha256
 
 
 def _last_of_each(ledger: Writer) -> dict[str, tuple[EntryKind, Mapping[str, Any]]]:
@@ -146,9 +134,17 @@ def _refusal(refusals: Mapping[int, list[tuple[int, str, str]]], parts: _Parts) 
     return {"kind": told[0][1], "reason": told[0][2], "sha256": parts[0]["sha256"]}
 
 
-def _taken(root: Path, name: str, parts: _Parts, batches: Mapping[int, Batch]) -> dict[str, Any]:
-    data = _bytes(root / name)
+def _taken(root: Path, name: str, parts: _Parts, last: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """What the entry of a file says; None where its last entry says as much. last: the body of that entry."""
     read = str(parts[0]["sha256"])
+    accounts = [{key: part[key] for key in _ACCOUNT} for part in parts]
+    if last is not None and last["sha256"] == read:
+        told = [{key: part[key] for key in _ACCOUNT} for part in last["parts"]]
+        if told == accounts:
+            return None
+        own = {key: last[key] for key in ("file", "sha256", "original", "size", "lines")}
+        return {**own, "parts": accounts}
+    data = _bytes(root / name)
     found = hashlib.sha256(data).hexdigest()
     if found != read:
         raise ReconError(
@@ -157,14 +153,7 @@ def _taken(root: Path, name: str, parts: _Parts, batches: Mapping[int, Batch]) -
         )
     keep(root, data, sha256=found)
     whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
-    told = [batches[part["file"]].told[part["file"]] for part in parts if part["file"] in batches]
-    accounts = [{key: part[key] for key in _ACCOUNT} for part in parts]
-    # A file of which a part could not be read, or with mended lines, is read anew each time.
-    if len(told) < len(accounts):
-        return {**whole, "parts": accounts, "batch": None, "table": []}
-    kept = [{**account, **one} for account, one in zip(accounts, told, strict=True)]
-    batch = batches[parts[0]["file"]]
-    return {**whole, "parts": kept, "batch": batch.name, "table": list(batch.tables)}
+    return {**whole, "parts": accounts}
 
 
 _ACCOUNT: Final = ("path", "sheet", "kind", "source", "rows", "rejected")

@@ -1,7 +1,6 @@
 """A route that is reckoned some machines at a time comes to the same, to the last byte."""
 
 import shutil
-import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,9 +12,7 @@ from hypothesis import strategies as st
 
 import recon
 from recon.at_once import VENDS_AT_ONCE, spans_of, vends_at_once
-from recon.intake.vend_rows import VendRows
 from recon.model.errors import ReconError
-from recon.model.frames import VENDS
 from recon.recorded import run_and_record
 
 TOP = Path(__file__).resolve().parents[2]
@@ -54,8 +51,8 @@ def test_samples_come_to_the_same(name: str, at_once: int, monkeypatch: pytest.M
     plain = recon.run(TOP / "samples" / name, now=NOW)
     monkeypatch.setenv("RECON_AT_ONCE", str(at_once))
     parted = recon.run(TOP / "samples" / name, now=NOW)
-    assert parted.intake.rows is not None
-    assert parted.intake.rows.laid_down
+    assert plain.stock is not None
+    assert parted.stock is None, "it was reckoned in one part"
     assert parted.json() == plain.json()
     for frame in plain.frames:
         assert parted.frames[frame].equals(plain.frames[frame]), frame
@@ -140,28 +137,3 @@ def test_a_route_without_machines_is_reckoned_too(tmp_path: Path, monkeypatch: p
     plain = recon.run(tmp_path, now=NOW).json()
     monkeypatch.setenv("RECON_AT_ONCE", "1")
     assert recon.run(tmp_path, now=NOW).json() == plain
-
-
-def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    monkeypatch.setenv("RECON_AT_ONCE", "50")
-    done = recon.run(TOP / "samples/clean", now=NOW)
-    assert list(tmp_path.iterdir()) != []
-    del done
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_no_room_to_lay_them_down_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    row = {
-        "file": 0, "row": 2, "machine": "m-1", "zone": "UTC", "time": NOW, "bus": 1, "label": None, "price": 100,
-        "tender": "cash", "outcome": "vended", "reference": None, "quantity": 1,
-    }  # fmt: skip
-    rows = VendRows()
-    rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])
-    assert rows._folder is not None
-    shutil.rmtree(rows._folder)
-    with pytest.raises(ReconError, match="make room there, or name another folder"):
-        rows.lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
-    with pytest.raises(ReconError, match="make room there, or name another folder"):
-        VendRows().lay_down([pl.DataFrame([row], schema=VENDS.schema)], [0])

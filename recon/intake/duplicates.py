@@ -39,18 +39,14 @@ def part_duplicates(
 
 
 def _vends(frame: Frame, content: list[str], reach: Callable[[], Frame] | None) -> tuple[Frame, Frame]:
-    """Only rows that share a reference, or have none, are put in order and looked at: they are few in most logs."""
-    repeated = _repeated_references(frame)
-    if repeated is None:
-        return frame, NOTICES.empty()
-    referred = frame.filter(repeated).sort("file", "row")
+    named = frame["reference"].is_not_null()
+    referred = ordered(frame.filter(named), ("file", "row"))
     kept_one, repeats_one = _by_content(referred, content)
     kept_one, changed = _newest_states(
         kept_one, lambda: _last_told(referred, _reach(frame) if reach is None else reach(), content), content
     )
-    kept_two, repeats_two = _multiset(frame.filter(pl.col("reference").is_null()).sort("file", "row"), content)
-    single = frame.filter(~repeated & pl.col("reference").is_not_null())
-    return pl.concat([single, kept_one, kept_two]), pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
+    kept_two, repeats_two = _multiset(ordered(frame.filter(~named), ("file", "row")), content)
+    return pl.concat([kept_one, kept_two]), pl.concat([repeats_one, repeats_two, changed, _reused(kept_one)])
 
 
 def _collection() -> pl.Expr:
@@ -79,20 +75,6 @@ def _alike(frame: Frame, names: list[str]) -> bool:
     return frame.select(names).hash_rows().unique().len() < frame.height
 
 
-def _repeated_references(frame: Frame) -> pl.Series | None:
-    """Which rows share machine and reference with another; None where there is nothing to look for at all.
-
-    Most logs have a reference of its own for each vend: one look at that column then settles it.
-    """
-    reference = frame["reference"]
-    # Where no two hashes are the same, no two references are: hashes are compared in a fraction of the time.
-    alike = reference.hash().is_duplicated() & reference.is_not_null()
-    if not alike.any():
-        return None if reference.null_count() == 0 else alike
-    repeated = frame.filter(alike).select(pl.struct("machine", "reference").is_duplicated()).to_series()
-    return alike.scatter(alike.arg_true(), repeated)
-
-
 def _counts(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
     """A count told again is one count."""
     place = ["machine", "label", "bus", "time"]
@@ -113,12 +95,37 @@ def _last_of_contested(frame: Frame, content: list[str], contested: pl.Expr) -> 
 
 
 def _by_content(frame: Frame, content: list[str], *, last: bool = False) -> tuple[Frame, Frame]:
-    first = pl.struct(content).is_last_distinct() if last else pl.struct(content).is_first_distinct()
-    marked = frame.with_columns(first.alias("first"))
-    if marked.height == 0 or marked["first"].all():
+    """Keep the first (or last) row of each content, and name for each other row the one that stands for it. Nulls are
+    equal here: an empty cell is part of the content.
+    """
+    if frame.height == 0 or not _alike(frame, content):
         return frame, NOTICES.empty()
-    kept = marked.filter("first").drop("first")
-    return kept, _repeats(marked.filter(~pl.col("first")).drop("first"), kept, content)
+    stands = _standing_rows(frame, content, last=last)
+    kept = pl.int_range(frame.height, eager=True) == stands
+    if kept.all():
+        return frame, NOTICES.empty()
+    others = {"other_file": frame["file"].gather(stands), "other_row": frame["row"].gather(stands)}
+    repeats = frame.with_columns(**others).filter(~kept)
+    return frame.filter(kept), _notices(repeats, "duplicate-row")
+
+
+def _standing_rows(frame: Frame, content: list[str], *, last: bool) -> pl.Series:
+    """For each row the place of the first (or last) row with its content.
+
+    Rows are put in order by a hash of their content, and each is compared with the row found. Where a hash is shared
+    by chance, the contents themselves are grouped.
+    """
+    rows = frame.select(content)
+    order = rows.hash_rows(seed=0).to_frame("hash").with_row_index("at").sort("hash", "at")
+    stands = _end("at", last=last).over(pl.col("hash").rle_id())
+    found = order.with_columns(stands.alias("stands")).sort("at")["stands"]
+    if all(column.gather(found).eq_missing(column).all() for column in rows.iter_columns()):
+        return found.cast(pl.Int64)
+    return rows.with_row_index("\0").select(_end("\0", last=last).over(content)).to_series().cast(pl.Int64)
+
+
+def _end(name: str, *, last: bool) -> pl.Expr:
+    return pl.col(name).last() if last else pl.col(name).first()
 
 
 def _multiset(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
@@ -127,15 +134,6 @@ def _multiset(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
     nth = pl.int_range(pl.len()).over("file", *content).alias("nth")
     kept, repeats = _by_content(frame.with_columns(nth), [*content, "nth"])
     return kept.drop("nth", strict=False), repeats
-
-
-def _repeats(repeats: Frame, kept: Frame, content: list[str]) -> Frame:
-    """Name for each repeated row the one that stands for it. Nulls are equal here: an empty cell is part of the
-    content.
-    """
-    firsts = kept.select(*content, pl.col("file").alias("other_file"), pl.col("row").alias("other_row"))
-    joined = repeats.join(firsts, on=content, how="left", nulls_equal=True, maintain_order="left")
-    return _notices(joined, "duplicate-row")
 
 
 def _reach(frame: Frame) -> Frame:
@@ -159,7 +157,7 @@ def _newest_states(kept: Frame, last_told: Callable[[], Frame], content: list[st
     last_told: gives where each content was told last, by _last_told.
     """
     key = ["machine", "reference"]
-    if kept.height == 0 or not kept.select(pl.struct(key).is_duplicated().any()).item():
+    if not _alike(kept, key):
         return kept, NOTICES.empty()
     again = pl.struct(key).is_duplicated()
     same = [*key, "bus", "label", "tender", "quantity"]
@@ -206,7 +204,7 @@ def _newest_states(kept: Frame, last_told: Callable[[], Frame], content: list[st
 def _reused(kept: Frame) -> Frame:
     """Vends that share machine and reference with an earlier one, yet differ from it."""
     key = ["machine", "reference"]
-    again = kept.filter(~pl.struct(key).is_first_distinct())
+    again = kept.filter(~pl.struct(key).is_first_distinct()) if _alike(kept, key) else kept.clear()
     if again.height == 0:
         return NOTICES.empty()
     firsts = kept.unique(key, keep="first", maintain_order=True)

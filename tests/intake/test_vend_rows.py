@@ -1,12 +1,14 @@
 """Vends in narrow columns: handed out as they came, for any machines, with the repeats that a look at all gives."""
 
 from datetime import UTC, datetime, timedelta
+from unittest.mock import patch
 
 import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
+from recon.intake import duplicates
 from recon.intake.duplicates import part_duplicates
 from recon.intake.vend_rows import VendRows, by_number, narrow, widened
 from recon.model.frames import VENDS, Frame
@@ -69,3 +71,14 @@ def test_rows_of_other_files_are_left_out() -> None:
     assert by_number(rows, {3: 0, 9: 5}).rows() == [(0, 1), (0, 3), (5, 4)]
     assert by_number(rows, {}).height == 0
     assert by_number(rows.clear(), {3: 1}).schema == rows.schema
+
+
+@given(vends(), st.booleans())
+def test_rows_alike_are_those_of_comparing_each_pair(every: Frame, last: bool) -> None:
+    content = [name for name in VENDS.names if name not in ("file", "row")]
+    rows = every.select(content).rows()
+    order = range(len(rows) - 1, -1, -1) if last else range(len(rows))
+    slow = [next(at for at in order if rows[at] == row) for row in rows]
+    assert duplicates._standing_rows(every, content, last=last).to_list() == slow
+    with patch.object(pl.DataFrame, "hash_rows", lambda frame, **more: pl.repeat(7, frame.height, eager=True)):
+        assert duplicates._standing_rows(every, content, last=last).to_list() == slow, "where all hashes are the same"

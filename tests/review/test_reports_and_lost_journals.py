@@ -49,12 +49,3 @@ def test_a_lost_journal_is_not_begun_anew_without_a_word(kept: RouteBuilder, emp
         journal.unlink()
     with pytest.raises(ReconError, match="carries its root: put back"):
         run_and_record(kept.root, now=NOW)
-
-
-def test_a_table_that_is_gone_stops_no_run(kept: RouteBuilder) -> None:
-    first = run_and_record(kept.root, now=NOW).run.json()
-    tables = list((kept.root / "ledger/tables").rglob("*.parquet"))
-    assert tables
-    for table in tables:
-        table.unlink()
-    assert run_and_record(kept.root, now=NOW).run.json() == first

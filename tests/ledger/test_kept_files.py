@@ -1,4 +1,4 @@
-"""Originals, tables and the lines of files: kept once, by a hash that other programs reckon alike."""
+"""Originals and the lines of files: kept once, by a hash that other programs reckon alike."""
 
 import hashlib
 import random
@@ -6,7 +6,6 @@ import shutil
 import subprocess
 from pathlib import Path
 
-import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,7 +13,6 @@ from hypothesis import strategies as st
 from recon.ledger.lines import Blanked, blanked, line_tree, lines_of
 from recon.ledger.merkle import node_hash, split
 from recon.ledger.originals import keep, original, original_path
-from recon.ledger.tables import as_parquet, keep_table, read_tables, table_path
 from recon.model.errors import LedgerDamaged
 
 
@@ -50,33 +48,6 @@ def test_an_original_that_is_altered_or_gone(tmp_path: Path) -> None:
     original_path(tmp_path, sha256).unlink()
     with pytest.raises(LedgerDamaged, match="is missing"):
         original(tmp_path, sha256)
-
-
-def test_tables_come_back_in_the_order_that_is_asked_for(tmp_path: Path) -> None:
-    frames = [pl.DataFrame({"row": [at, at + 1], "label": ["A1", None]}) for at in range(30)]
-    hashes = [keep_table(tmp_path, "vends", as_parquet(frame)) for frame in frames]
-    assert len(set(hashes)) == 30
-    order = random.Random(5).sample(range(30), 30)
-    assert read_tables(tmp_path, "vends", [hashes[at] for at in order]).equals(pl.concat(frames[at] for at in order))
-    assert keep_table(tmp_path, "vends", as_parquet(frames[3])) == hashes[3]
-
-
-def test_tables_keep_their_types(tmp_path: Path) -> None:
-    frame = pl.DataFrame(
-        {"time": [None], "kind": ["cash"], "amount": [2**62]},
-        schema={"time": pl.Datetime("us", "UTC"), "kind": pl.Enum(["cash", "card"]), "amount": pl.Int64},
-    )
-    for kept in (frame, frame.clear()):
-        assert read_tables(tmp_path, "vends", [keep_table(tmp_path, "vends", as_parquet(kept))]).equals(kept)
-        assert read_tables(tmp_path, "vends", [keep_table(tmp_path, "vends", as_parquet(kept))]).schema == frame.schema
-
-
-def test_a_table_that_is_altered(tmp_path: Path) -> None:
-    sha256 = keep_table(tmp_path, "vends", as_parquet(pl.DataFrame({"row": [1]})))
-    path = table_path(tmp_path, "vends", sha256)
-    path.write_bytes(path.read_bytes()[:-1])
-    with pytest.raises(LedgerDamaged, match="was altered"):
-        read_tables(tmp_path, "vends", [sha256])
 
 
 def top_of(part: Blanked) -> str:

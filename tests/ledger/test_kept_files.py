@@ -1,7 +1,6 @@
 """Originals and the lines of files: kept once, by a hash that other programs reckon alike."""
 
 import hashlib
-import random
 import shutil
 import subprocess
 from pathlib import Path

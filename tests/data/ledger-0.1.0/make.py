@@ -150,7 +150,8 @@ def recon(checkout: Path, moment: datetime, *words: str, allowed: tuple[int, ...
 def finding(kind: str, machine: str) -> str:
     """The id of the newest finding of that kind and machine in the newest results."""
     results: dict[str, Any] = json.loads(max((ROUTE / "reports").glob("*/results.json")).read_text(encoding="utf-8"))
-    return [one["id"] for one in results["findings"] if (one["kind"], one["machine"]) == (kind, machine)][-1]
+    found: list[str] = [one["id"] for one in results["findings"] if (one["kind"], one["machine"]) == (kind, machine)]
+    return found[-1]
 
 
 def main(checkout: Path) -> None:

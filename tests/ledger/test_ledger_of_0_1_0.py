@@ -186,6 +186,16 @@ def test_runs_go_on_week_after_week(old: Path, tmp_path: Path) -> None:
     whole(old)
 
 
+@pytest.mark.parametrize("page", [False, True])
+def test_a_figure_that_0_1_0_kept_wrongly_is_corrected(tmp_path: Path, page: bool) -> None:
+    root = shutil.copytree(DATA / "late", tmp_path / "late")
+    assert [window["variance"] for window in json.loads(newest(root))["stock"]] == [-1, 0]
+    made = run_and_record(root, now=LAST, page=page)
+    assert [window["variance"] for window in json.loads(newest(root))["stock"]] == [0, 0]
+    assert newest(root) == made.run.json() == from_nothing(root, tmp_path / "fresh", LAST)
+    whole(root)
+
+
 def test_a_file_of_before_that_changed_or_went_is_reported(old: Path) -> None:
     path = old / "inbox/vends-1.csv"
     path.write_text(path.read_text().replace(",1.50,", ",1.75,", 1))

@@ -4,7 +4,8 @@
     python tests/data/ledger-0.1.0/make.py /tmp/recon-0.1.0
 
 Writes `route` (a route folder after four weekly runs), `next` (the inbox files of a fifth week), `bundle.zip` (the
-whole route), `bundle-slot.zip` (the rows of one slot), and `traces` (what `recon trace` printed). Every command gets a
+whole route), `bundle-slot.zip` (the rows of one slot), `traces` (what `recon trace` printed), and `late` (a route where
+0.1.0 kept a wrong figure: an older log arrived after a newer one, in runs without pages). Every command gets a
 fixed moment, so the same versions of Python, polars and tzdata write the same files. Lock files are removed.
 """
 
@@ -159,7 +160,7 @@ def main(checkout: Path) -> None:
     said = recon(checkout, datetime.now(UTC), "--version")
     if f"recon {VERSION}" not in said:
         raise SystemExit(f"{checkout} is {said.strip()}: expected recon {VERSION}")
-    for name in ("route", "next", "traces"):
+    for name in ("route", "next", "traces", "late"):
         shutil.rmtree(HERE / name, ignore_errors=True)
     for path in HERE.glob("*.zip"):
         path.unlink()
@@ -185,8 +186,23 @@ def main(checkout: Path) -> None:
     recon(checkout, moments[4], "pack", "route", "lobby-1/102", "--rows-only", "-q", "-o", "bundle-slot.zip")
     for name, target in (("slot", "lobby-1/102"), ("collection", "lobby-2@2026-09-21")):
         write(HERE / f"traces/{name}.json", recon(checkout, moments[4], "trace", "route", target, "--format", "json"))
-    for path in (ROUTE / "ledger/lock", ROUTE / "ledger/holder.json"):
-        path.unlink(missing_ok=True)
+    late(checkout)
+    for path in [*HERE.glob("*/ledger/lock"), *HERE.glob("*/ledger/holder.json")]:
+        path.unlink()
+
+
+def late(checkout: Path) -> None:
+    """Make a route of one slot, counted in three weeks, whose first log arrives after its second."""
+    root, moment = HERE / "late", datetime(2026, 9, 21, 19, tzinfo=UTC)
+    write(root / "route.toml", 'name = "Late"\ncurrency = "CAD"\ntimezone = "UTC"\n')
+    slot = '[[slot]]\nlabel = "110"\nproduct = "gum"\nprice = "2.00"\ncapacity = 50\n'
+    write(root / "layouts/m-1.toml", f'machine = "m-1"\nnumbering = "same"\neffective = 2026-01-01T00:00:00\n\n{slot}')
+    counts = "".join(f"m-1,2026-09-{day} 09:00,110,{left}\n" for day, left in (("01", 10), ("08", 9), ("15", 8)))
+    write(root / "inbox/counts.csv", f"machine,time,label,counted\n{counts}")
+    for name, day in (("vends-2", "10"), ("vends-1", "02")):
+        row = f"m-1,2026-09-{day} 09:00,110,2.00,cash\n"
+        write(root / f"inbox/{name}.csv", f"machine,time,bus,price,tender\n{row}")
+        recon(checkout, moment, "run", "late", "-q", "--no-page")
 
 
 def collected(identity: str) -> str:

@@ -30,6 +30,14 @@ def hold_against(results: Path, peer: Path) -> str:
     return f"{totals[0]} units; {totals[1]} cents"
 
 
+def hold_scans_against(one: Path, other: Path) -> str:
+    """Compare what both scans wrote; returns the number of rows. Raises SystemExit where they differ."""
+    frames = [pl.read_parquet(folder / "vends.parquet") for folder in (one, other)]
+    if not frames[0].equals(frames[1]):
+        raise SystemExit(f"the tables of {one.name} and {other.name} differ: {frames[0]} {frames[1]}")
+    return f"{frames[0].height} rows"
+
+
 def _closed(windows: list[dict[str, object]], figure: str) -> pl.DataFrame:
     names = [name for name in ("machine", "label", "closed_at", figure) if name in windows[0]]
     frame = pl.DataFrame({name: [window[name] for window in windows] for name in names})

@@ -15,6 +15,7 @@ _NAMES = {
     "page": "everything new, with report pages",
     "page warm": "one more week, with report pages",
     "scan": "bare scan to Parquet",
+    "text": "the same, as text and then cast",
     "duckdb": "DuckDB, sums alone",
     "pandas": "pandas, sums alone",
 }

@@ -1,132 +1,143 @@
-"""Where the time of one run goes, step by step (docs/benchmarks.md).
+"""Where the time of one run goes, module by module (docs/benchmarks.md).
 
     python tests/bench --machines 200 --rows 1000000 --keep LAID
-    python tests/bench/parts.py LAID/route LAID/next [--no-page]
+    python tests/bench/parts.py LAID/route LAID/next [--no-page] [--by function]
 
 Runs that folder as the command does, first with everything new, then with the files of the second folder added, and
-prints for each step the seconds of the processor, and the bytes of what was written.
+prints the seconds of the processor by the module of recon that was running: by itself, with the time that polars and
+other packages worked for it; and with the modules of recon that it called. With --by, by package or by function.
+
+Nothing in recon is named or wrapped. A timer of the operating system fires after each two milliseconds of processor
+time of the whole process; the time since the last sample goes to what stands on the stack. A long operation of polars
+delays the sample, not the account: all of its time goes to the function that called it. Threads of Python are replaced
+by calls in turn, so that there is one stack. Needs a system with such a timer (Linux, macOS).
 """
 
+import argparse
+import concurrent.futures
+import signal
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
-import recon.by_machines as machines
-import recon.intake.take_in as intake
-import recon.ledger.history as history
-import recon.reconcile as stages
-import recon.recorded as recorded
-import recon.report.folder as folder
-import recon.report.html as pages
-import recon.report.html.machine_part as machine_part
-from recon.intake.vend_rows import VendRows
-
-_STEPS: list[tuple[Any, str, str]] = [
-    (stages, "read_route", "read the settings"),
-    (stages, "layout_problems", "check the settings"),
-    (stages, "layouts", "layouts as frames"),
-    (stages, "take_in", "take in the inbox"),
-    (intake, "_read", "of this, reading cells and rows"),
-    (VendRows, "lay_down", "of this, laying vends down"),
-    (stages, "_by_parts", "all machines, part by part (where parted)"),
-    (VendRows, "of", "of this, vends of a part read again"),
-    (intake, "_parted", "repeats parted"),
-    (machines, "match_vends", "number to slot"),
-    (machines, "price_vends", "prices"),
-    (machines, "stock_windows", "stock windows"),
-    (machines, "money_of", "cash windows, card days, sums and odd prices"),
-    (machines, "_found", "findings of machines"),
-    (machines, "_handed_on", "what is to be carried forward, hours of sales"),
-    (history.History, "carried", "what was carried forward, read"),
-    (stages, "brought_forward", "what of it holds"),
-    (stages, "card_money", "payouts"),
-    (stages, "_across", "findings across"),
-    (recorded, "record_settings", "ledger: settings"),
-    (recorded, "record_files", "ledger: files and what was read"),
-    (recorded, "_packed", "ledger: what is carried forward, packed"),
-    (recorded, "_carried_on", "ledger: what is carried forward, kept"),
-    (recorded, "write_report", "write the report, results and pages spelled on the way"),
-    (recorded, "results_pieces", "of this, results.json"),
-    (machine_part, "selling", "of this, when each slot could sell"),
-    (machine_part, "plan", "of this, load lists of all machines"),
-    (pages, "report_pages", "of this, drawing the pages"),
-]
-_SPENT: dict[str, float] = defaultdict(float)
+EVERY = 0.002
+"""Seconds of the processor from one sample to the next."""
+SHOWN = 0.01
+"""Share of all from which on a row is printed."""
+REST = "(benchmark and start of recon)"
 
 
-class _InTurn(Executor):
-    """Does at once what others do side by side: seconds of the processor are those of the whole process."""
+class InTurn(concurrent.futures.Executor):
+    """Does the work when it is submitted, in the thread that submits it."""
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, max_workers: int | None = None, **named: Any) -> None:
         pass
 
-    def submit(self, work: Callable[..., Any], /, *given: Any, **named: Any) -> Future[Any]:
-        done: Future[Any] = Future()
+    def submit(self, work: Callable[..., Any], /, *given: Any, **named: Any) -> concurrent.futures.Future[Any]:
+        done: concurrent.futures.Future[Any] = concurrent.futures.Future()
         done.set_result(work(*given, **named))
         return done
 
 
-def _timed(work: Callable[..., Any], name: str) -> Callable[..., Any]:
-    def timed(*given: Any, **named: Any) -> Any:
-        began = time.process_time()
+class Sampler:
+    """Processor time by what was running in a package.
+
+    folder: of the package. by: what is told apart, `package`, `module` or `function`.
+    """
+
+    def __init__(self, folder: Path, by: str) -> None:
+        self._folder = f"{folder}/"
+        self._by = by
+        self._last = 0.0
+        self.itself: defaultdict[str, float] = defaultdict(float)
+        self.with_calls: defaultdict[str, float] = defaultdict(float)
+
+    def _name(self, frame: FrameType) -> str | None:
+        code = frame.f_code
+        if not code.co_filename.startswith(self._folder):
+            return None
+        module = code.co_filename.removeprefix(self._folder).removesuffix(".py").replace("/", ".")
+        if self._by == "package":
+            return module.partition(".")[0]
+        return f"{module}.{code.co_qualname}" if self._by == "function" else module
+
+    def _sample(self, number: int, frame: FrameType | None) -> None:
+        spent = time.process_time() - self._last
+        names: dict[str, None] = {}
+        while frame is not None:
+            name = self._name(frame)
+            if name is not None:
+                names.setdefault(name)
+            frame = frame.f_back
+        self.itself[next(iter(names), REST)] += spent
+        for name in names or (REST,):
+            self.with_calls[name] += spent
+        # What the sample itself took is left out.
+        self._last = time.process_time()
+
+    def watch(self, work: Callable[[], Any]) -> Any:
+        """Do the work, and take samples meanwhile."""
+        self._last = time.process_time()
+        signal.signal(signal.SIGPROF, self._sample)
+        signal.siginterrupt(signal.SIGPROF, False)
+        signal.setitimer(signal.ITIMER_PROF, EVERY, EVERY)
         try:
-            return work(*given, **named)
+            return work()
         finally:
-            _SPENT[name] += time.process_time() - began
+            signal.setitimer(signal.ITIMER_PROF, 0)
 
-    return timed
-
-
-def _drawn(work: Callable[..., Iterator[Any]], name: str) -> Callable[..., Iterator[Any]]:
-    """Pages are drawn one by one while they are written: only the drawing counts."""
-
-    def timed(*given: Any, **named: Any) -> Iterator[Any]:
-        pages = iter(work(*given, **named))
-        while True:
-            began = time.process_time()
-            page = next(pages, None)
-            _SPENT[name] += time.process_time() - began
-            if page is None:
-                return
-            yield page
-
-    return timed
+    def table(self) -> str:
+        """Return the account as Markdown, the longest time first."""
+        whole = sum(self.itself.values())
+        lines = [f"| {self._by} | itself | share | with what it calls |", "|---|---|---|---|"]
+        rows = sorted(self.with_calls, key=lambda name: (-self.itself[name], name))
+        shown = [name for name in rows if self.itself[name] >= SHOWN * whole]
+        for name in shown:
+            own = self.itself[name]
+            lines.append(f"| {name} | {own:.2f} | {own / whole:.0%} | {self.with_calls[name]:.2f} |")
+        rest = whole - sum(self.itself[name] for name in shown)
+        lines.append(f"| {len(rows) - len(shown)} others | {rest:.2f} | {rest / whole:.0%} | |")
+        return "\n".join(lines)
 
 
-def _bytes(folder: Path, pattern: str) -> float:
+def _mib(folder: Path, pattern: str) -> float:
     return sum(path.stat().st_size for path in folder.rglob(pattern) if path.is_file()) / 1024**2
 
 
-def main(route: Path, more: Path, *, page: bool) -> None:
+def main() -> None:
     """Run twice, and print."""
-    for module in (stages, recorded, machines, intake, folder):
-        module.ThreadPoolExecutor = _InTurn  # type: ignore[attr-defined]
-    for module, attribute, name in _STEPS:
-        wrap = _drawn if attribute in ("report_pages", "results_pieces") else _timed
-        setattr(module, attribute, wrap(getattr(module, attribute), name))
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("route", type=Path, help="a route folder, which gets a ledger and reports")
+    parser.add_argument("next", type=Path, help="a folder of files that are moved to its inbox for the second run")
+    parser.add_argument("--no-page", action="store_true", help="draw no report pages")
+    parser.add_argument("--by", choices=("package", "module", "function"), default="module", help="what a row is for")
+    asked = parser.parse_args()
+    # Before recon is loaded, whose modules take the name over.
+    concurrent.futures.ThreadPoolExecutor = InTurn  # type: ignore[assignment,misc]
+    import recon
+    from recon.recorded import run_and_record
+
+    def run() -> Any:
+        return run_and_record(asked.route, now=datetime(2026, 6, 1, tzinfo=UTC), page=not asked.no_page)
+
     for turn in ("everything new", "one more week"):
-        _SPENT.clear()
+        sampler = Sampler(Path(recon.__file__).parent, asked.by)
         began = time.process_time()
-        done = recorded.run_and_record(route, now=datetime(2026, 6, 1, tzinfo=UTC), page=page)
+        done = sampler.watch(run)
         whole = time.process_time() - began
         used = done.run.frames["inputs"]["accepted"].sum()
-        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {used} rows used\n\n")
-        sys.stdout.write("| step | seconds | share |\n|---|---|---|\n")
-        for _, _, name in _STEPS:
-            sys.stdout.write(f"| {name} | {_SPENT[name]:.2f} | {_SPENT[name] / whole:.0%} |\n")
-        told = (
-            f"\nresults.json {_bytes(done.report, 'results.json'):.1f} MiB, pages {_bytes(done.report, '*.html'):.1f} "
-        )
-        sys.stdout.write(f"{told}MiB in {len(list(done.report.rglob('*.html')))} files, ")
-        sys.stdout.write(f"ledger {_bytes(route / 'ledger', '*'):.1f} MiB\n")
-        for path in more.iterdir():
-            path.rename(route / "inbox" / path.name)
+        sys.stdout.write(f"\n{turn}: {whole:.1f} s of the processor, {used} rows used\n\n{sampler.table()}\n")
+        sizes = f"\nresults.json {_mib(done.report, 'results.json'):.1f} MiB, pages {_mib(done.report, '*.html'):.1f} "
+        sys.stdout.write(f"{sizes}MiB in {len(list(done.report.rglob('*.html')))} files, ")
+        sys.stdout.write(f"ledger {_mib(asked.route / 'ledger', '*'):.1f} MiB\n")
+        for path in asked.next.iterdir():
+            path.rename(asked.route / "inbox" / path.name)
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), Path(sys.argv[2]), page="--no-page" not in sys.argv)
+    main()

@@ -1,4 +1,4 @@
-"""What the job is held against: a bare scan of the same files, and the same sums in SQL and in pandas.
+"""What the job is held against: two bare scans of the same files, and the same sums in SQL and in pandas.
 
 Each is a function of the folder that routes.lay wrote and a folder to write to. Those that reckon write stock.parquet
 (machine, label, closed, figure: units vended) and cash.parquet (machine, closed, figure: cents expected), one row a
@@ -18,6 +18,22 @@ def scan(root: Path, out: Path) -> None:
     types = {"machine": pl.String, "time": pl.Datetime("us"), "bus": pl.Int32, "price": pl.Float64}
     types |= dict.fromkeys(("tender", "outcome", "reference"), pl.String)
     pl.scan_csv(root / "route/inbox/sales-*.csv", schema=types).sink_parquet(out / "vends.parquet")
+
+
+def text(root: Path, out: Path) -> None:
+    """The same rows of the same types, faster: every cell is read as text, and then cast.
+
+    Of the ways tried in polars 2.1 this took the least among those that give the same table: a typed scan takes twice
+    the processor's time, nearly all of it in reading times; to cut the digits of a time apart, or to go by an eager
+    frame, takes longer.
+    """
+    import polars as pl
+
+    names = ("machine", "time", "bus", "price", "tender", "outcome", "reference")
+    cells = pl.scan_csv(root / "route/inbox/sales-*.csv", schema=dict.fromkeys(names, pl.String))
+    time = pl.col("time").str.to_datetime("%Y-%m-%dT%H:%M:%S", time_unit="us")
+    rows = cells.with_columns(time, pl.col("bus").cast(pl.Int32), pl.col("price").cast(pl.Float64))
+    rows.sink_parquet(out / "vends.parquet")
 
 
 def duckdb(root: Path, out: Path) -> None:

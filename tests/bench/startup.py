@@ -13,13 +13,29 @@ import tempfile
 from pathlib import Path
 
 _CLEAN = Path(__file__).resolve().parents[2] / "samples/clean"
+_COMMAND = ("-m", "recon")
+_IMPORTS = ("-X", "importtime", *_COMMAND)
+_QUERIES = (str(Path(__file__).with_name("queries.py")),)
+
+
+def user_time(program: tuple[str, ...], words: str, env: dict[str, str]) -> tuple[float, bytes]:
+    """Run a command in a fresh copy of samples/clean. Returns the processor's user time, and standard error."""
+    with tempfile.TemporaryDirectory() as folder:
+        shutil.copytree(_CLEAN, Path(folder) / "clean")
+        before = os.times().children_user
+        command = [sys.executable, *program, *words.split()]
+        done = subprocess.run(command, cwd=folder, env=env, capture_output=True, check=False)
+        if done.returncode not in (0, 1):
+            raise SystemExit(done.stderr.decode())
+        return os.times().children_user - before, done.stderr
 
 
 def main() -> None:
-    """Run each command some times in a fresh copy of samples/clean, and print medians of the processor's user time.
+    """Print for each command the median of the user time, the modules that it loads, and its frame queries.
 
-    Installers compile what they install. So that the same is measured from a checkout, and where the environment
-    forbids to keep compiled modules, they are kept in a folder of this run; the turn that compiles them does not count.
+    queries.py says what counts as a query. Installers compile what they install. So that the same is measured from a
+    checkout, and where the environment forbids to keep compiled modules, they are kept in a folder of this run; the
+    first turn compiles them and does not count.
     """
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--tries", type=int, default=3)
@@ -27,26 +43,12 @@ def main() -> None:
     compiled = tempfile.TemporaryDirectory()
     env = os.environ | {"SOURCE_DATE_EPOCH": "1790700000", "PYTHONPYCACHEPREFIX": compiled.name}
     env.pop("PYTHONDONTWRITEBYTECODE", None)
-    sys.stdout.write("| command | user | modules |\n|---|---|---|\n")
+    sys.stdout.write("| command | user | modules | frame queries |\n|---|---|---|---|\n")
     for words in ("--help", "check clean", "run clean -q", "run clean -q --dry-run"):
-        spent, modules = [], 0
-        for turn in range(-1, tries + 1):
-            with tempfile.TemporaryDirectory() as folder:
-                shutil.copytree(_CLEAN, Path(folder) / "clean")
-                # The last turn counts what is imported, and its time does not count.
-                options = ["-X", "importtime"] if turn == tries else []
-                before = os.times().children_user
-                done = subprocess.run(
-                    [sys.executable, *options, "-m", "recon", *words.split()],
-                    cwd=folder, env=env, capture_output=True, check=False,
-                )  # fmt: skip
-                if done.returncode not in (0, 1):
-                    raise SystemExit(done.stderr.decode())
-                if 0 <= turn < tries:
-                    spent.append(os.times().children_user - before)
-                elif turn == tries:
-                    modules = done.stderr.count(b"import time:") - 1
-        sys.stdout.write(f"| `recon {words}` | {statistics.median(spent):.2f} s | {modules} |\n")
+        spent = [user_time(_COMMAND, words, env)[0] for _ in range(tries + 1)][1:]
+        modules = user_time(_IMPORTS, words, env)[1].count(b"import time:") - 1
+        queries = int(user_time(_QUERIES, words, env)[1].split()[-1])
+        sys.stdout.write(f"| `recon {words}` | {statistics.median(spent):.2f} s | {modules} | {queries:,} |\n")
         sys.stdout.flush()
 
 

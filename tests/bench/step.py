@@ -5,7 +5,7 @@ from pathlib import Path
 
 
 def main(name: str, words: list[str]) -> None:
-    """lay FOLDER MACHINES WEEKS ROWS SEED SLOTS; peer NAME FOLDER OUT; equal RESULTS OUT."""
+    """lay FOLDER MACHINES WEEKS ROWS SEED SLOTS; peer NAME FOLDER OUT; equal RESULTS OUT; scans OUT OUT."""
     if name == "lay":
         from routes import Size, lay
 
@@ -19,6 +19,10 @@ def main(name: str, words: list[str]) -> None:
         from equal import hold_against
 
         sys.stdout.write(hold_against(Path(words[0]), Path(words[1])) + "\n")
+    elif name == "scans":
+        from equal import hold_scans_against
+
+        sys.stdout.write(hold_scans_against(Path(words[0]), Path(words[1])) + "\n")
     else:
         raise SystemExit(f"no step {name}")
 

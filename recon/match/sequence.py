@@ -10,6 +10,7 @@ from typing import Final
 import polars as pl
 
 from recon.match.asof import places, places_of
+from recon.model.border import order_of
 from recon.model.frames import Frame
 
 _LARGEST: Final = 2**63 - 1
@@ -60,8 +61,12 @@ def in_sequence(key: pl.Series, time: pl.Series, most: int) -> Sequence:
     keys = numbers * width + own
     if keys.is_sorted():
         return Sequence(None, keys, first, width, moments)
-    order = keys.arg_sort()
-    return Sequence(order, keys.gather(order), first, width, moments)
+    # Vends stand in the order of their times machine by machine: keeping to that, sorting by slot is enough.
+    order, _ = order_of(numbers)
+    if not (ordered := keys.gather(order)).is_sorted():
+        order = keys.arg_sort()
+        ordered = keys.gather(order)
+    return Sequence(order, ordered, first, width, moments)
 
 
 def cumulative(amounts: Frame) -> Frame:

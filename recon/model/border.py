@@ -16,10 +16,13 @@ from typing import Any
 import polars as pl
 
 from recon.model.errors import FrameError
-from recon.model.frames import Frame, FrameSpec
+from recon.model.frames import TIME, Frame, FrameSpec
 
 _MANY = 1000
 """Rows from which on it pays to look whether a frame is sorted already, as most are."""
+
+_SECOND = 1_000_000
+"""Microseconds."""
 
 _APART = 1000
 """Values of a sort key for each row from which on few rows are alike in it."""
@@ -79,8 +82,7 @@ def _places(frame: Frame, names: Sequence[str]) -> pl.Series | None:
     whole, used = _as_one(frame, names)
     if used == 0:
         return None
-    places = whole.arg_sort()
-    whole = whole.gather(places)
+    places, whole = order_of(whole)
     alike = whole.slice(1) == whole.slice(0, frame.height - 1)
     if not alike.any():
         return places
@@ -119,6 +121,20 @@ def _compares(dtype: pl.DataType) -> bool:
     return dtype.is_integer() or dtype.is_temporal() or dtype == pl.String
 
 
+def order_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """The row numbers in the order of whole numbers from 0 on, and these sorted. Where both fit into one number, rows
+    of the same number stay in their order; else they stand in no certain order.
+    """
+    count, most = values.len(), values.max()
+    if isinstance(most, int) and (most + 1) * count <= 2**63 - 1:
+        # Sorting numbers takes a third of the time of sorting places by them, on one thread half that on two.
+        both = (values * count + pl.int_range(count, eager=True)).sort(multithreaded=False)
+        values = both // count
+        return both - values * count, values
+    places = values.arg_sort()
+    return places, values.gather(places)
+
+
 def _as_one(frame: Frame, names: Sequence[str]) -> tuple[pl.Series, int]:
     """One integer a row that sorts as the first of these columns do, and how many columns that are: as many as 63 bits
     hold, and no more than it takes to tell most rows apart.
@@ -132,10 +148,13 @@ def _as_one(frame: Frame, names: Sequence[str]) -> tuple[pl.Series, int]:
         least, most = places.min(), places.max()
         assert isinstance(least, int)
         assert isinstance(most, int)
+        places = places - least
+        if column.dtype == TIME and (places % _SECOND).max() == 0:
+            places, least, most = places // _SECOND, 0, (most - least) // _SECOND
         if size * (most - least + 1) > 2**63 - 1:
             return whole, used
         size *= most - least + 1
-        whole = whole * (most - least + 1) + (places - least)
+        whole = whole * (most - least + 1) + places
     return whole, len(names)
 
 

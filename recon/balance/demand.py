@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from recon.balance.selling import Selling, selling, spells
+from recon.balance.windows import sums_in
 from recon.model.asked_frames import BASIS, DEMAND
 from recon.model.border import guard
 from recon.model.frames import Frame
@@ -60,12 +61,19 @@ def _exposure(known: Selling, held: Frame) -> Frame:
 
 def _sold(known: Selling, held: Frame) -> Frame:
     """Units sold by slot in the windows looked at, while it was in use with its product."""
-    windows = known.segments.select("window").unique()
-    vends = known.stock.moves.filter(pl.col("rank") == 2).join(windows, on="window", how="semi")
-    inside = vends.join(held, on="slot", how="inner").filter(
-        (pl.col("time") >= pl.col("starts")) & (pl.col("time") < pl.col("ends"))
+    sold, windows = known.stock.sold, known.segments["window"].unique()
+    spans = known.stock.spans.select("slot").with_columns(known.stock.places.select("begin", "end").get_columns())
+    slot = pl.col("slot").cast(pl.Int64)
+    stretches = held.select(
+        "slot",
+        since=sold.sequence.before(slot, pl.col("starts").cast(pl.Int64)),
+        until=sold.sequence.before(slot, pl.col("ends").cast(pl.Int64)),
     )
-    return inside.group_by("slot").agg((-pl.col("change").sum()).cast(pl.Int64).alias("units"))
+    both = spans[windows].join(stretches, on="slot").select(
+        "slot", begin=pl.max_horizontal("begin", "since"), end=pl.min_horizontal("end", "until")
+    )
+    both = both.filter(pl.col("end") > pl.col("begin"))
+    return both.with_columns(sums_in(sold.sums, both)["units"]).group_by("slot").agg(pl.col("units").sum())
 
 
 def _windows(known: Selling, held: Frame, base: Frame) -> Frame:

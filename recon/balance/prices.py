@@ -23,39 +23,50 @@ def price_vends(
     Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
     slot that is not free.
     """
-    states = layouts.states.select("state", "product", "price", "card_price", "unit_cost").rename(
-        {"price": "cash_price"}
-    )
-    vends = matched.join(states, on="state", how="left")
-    by_card = pl.coalesce("card_price", "cash_price")
-    asked = pl.when(pl.col("tender") == "card").then(by_card).otherwise("cash_price")
+    by_card = (pl.col("tender") == "card").alias("by_card")
+    vends = matched.with_columns(_of_states(matched["state"], matched.select(by_card)["by_card"], layouts.states))
     needs = pl.col("tender").is_in(PAID_TENDERS) & pl.col("outcome").is_in(DROPPED_OUTCOMES)
     free_slot = (pl.col("layout_price") == 0).fill_null(False)
     zero_cash = (pl.col("price") == 0) & (pl.col("tender") == "cash") & ~free_slot
-    vends = vends.with_columns(asked.alias("layout_price"), needs.alias("needs")).with_columns(
-        pl.when(~zero_cash.fill_null(False)).then("price").alias("logged")
-    )
-    vends = vends.with_columns(
-        pl.when(~pl.col("needs"))
-        .then(pl.lit("none"))
-        .when(pl.col("logged").is_not_null())
-        .then(pl.lit("log"))
-        .when(pl.col("layout_price").is_not_null())
-        .then(pl.lit("layout"))
-        .cast(PRICED)
-        .alias("priced"),
-        pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
-    ).with_columns(pl.col("paid_low").alias("paid_high"))
-    vends = _fill_from_neighbours(vends, layouts, currency, top)
     left = pl.col("outcome").is_in(DROPPED_OUTCOMES)
     if test_vends == "returned":
         left &= pl.col("tender") != "test"
-    stayed = pl.col("tender").is_in(PAID_TENDERS) & (pl.col("outcome") == "vended")
     vends = vends.with_columns(
+        needs.alias("needs"),
+        pl.when(~zero_cash.fill_null(False)).then("price").alias("logged"),
         pl.when(left).then("quantity").otherwise(0).alias("units"),
-        stayed.alias("stayed_paid"),
+        (pl.col("tender").is_in(PAID_TENDERS) & (pl.col("outcome") == "vended")).alias("stayed_paid"),
+    ).with_columns(
+        pl.when(~pl.col("needs"))
+        .then(pl.lit("none", PRICED))
+        .when(pl.col("logged").is_not_null())
+        .then(pl.lit("log", PRICED))
+        .when(pl.col("layout_price").is_not_null())
+        .then(pl.lit("layout", PRICED))
+        .alias("priced"),
+        pl.when("needs").then(pl.coalesce("logged", "layout_price")).otherwise(0).alias("paid_low"),
     )
-    return guard(vends.select(PRICED_VENDS.names), PRICED_VENDS)
+    vends = _fill_from_neighbours(vends.with_columns(pl.col("paid_low").alias("paid_high")), layouts, currency, top)
+    return guard(vends.select(PRICED_VENDS.names), PRICED_VENDS, is_sorted=True)
+
+
+def _of_states(state: pl.Series, by_card: pl.Series, states: Frame) -> list[pl.Series]:
+    """What the layout says of vends: product, unit_cost, layout_price. state: of each vend; by_card: how it was paid.
+
+    A state's number is its place in a table.
+    """
+    size = int(states["state"].max()) + 1 if states.height else 1  # type: ignore[arg-type]
+    held = states.select(
+        "state", "product", "unit_cost", cash="price", card=pl.coalesce("card_price", "price")
+    )
+    held = pl.select(state=pl.int_range(size, dtype=pl.Int32)).join(held, on="state", how="left", maintain_order="left")
+    # Two prices of a state stand side by side: what cash pays, what a card pays.
+    prices = held.select(pl.concat_list("cash", "card").list.explode()).to_series()
+    return [
+        held["product"].gather(state),
+        held["unit_cost"].gather(state),
+        prices.gather(state.cast(pl.Int64) * 2 + by_card.cast(pl.Int64)).alias("layout_price"),
+    ]
 
 
 _ALIKE = ["slot", "product", "term", "tender"]
@@ -70,9 +81,10 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str, top: Fr
     their price is taken; where they do not, they are the range. Without two of them the range is that of the
     machine's own prices, and without those the range is open from 0 to the route's highest price in its currency.
     """
-    missing = vends.filter(pl.col("priced").is_null())
-    if missing.height == 0:
+    if vends["priced"].null_count() == 0:
         return vends
+    unpriced = vends["priced"].is_null()
+    missing = vends.filter(unpriced)
     terms = _price_terms(layouts)
     columns = [*_ALIKE, "time", "file", "row"]
     known = vends.filter((pl.col("priced") == "log") & pl.col("state").is_not_null())
@@ -102,11 +114,10 @@ def _fill_from_neighbours(vends: Frame, layouts: Layouts, currency: str, top: Fr
         pl.when(two).then(low).otherwise(pl.coalesce("cheapest", pl.lit(0))).alias("low_new"),
         pl.when(two).then(high).otherwise(pl.coalesce("dearest", "top", pl.lit(0, pl.Int64))).alias("high_new"),
     )
-    return vends.join(settled, on=["file", "row"], how="left").with_columns(
-        pl.coalesce("priced", "priced_new").alias("priced"),
-        pl.coalesce("paid_low", "low_new").alias("paid_low"),
-        pl.coalesce("paid_high", "high_new").alias("paid_high"),
-    )
+    at = unpriced.arg_true()
+    settled = missing.select("file", "row").join(settled, on=["file", "row"], how="left", maintain_order="left")
+    filled = {"priced": "priced_new", "paid_low": "low_new", "paid_high": "high_new"}
+    return vends.with_columns(vends[name].scatter(at, settled[new]) for name, new in filled.items())
 
 
 def _price_terms(layouts: Layouts) -> Frame:

@@ -7,7 +7,7 @@ from typing import Final
 
 import polars as pl
 
-from recon.balance.stock import Stock
+from recon.balance.stock import LOAD, VEND, Stock
 from recon.match.asof import in_force
 from recon.match.states import Layouts
 from recon.model.frames import TIME, Frame
@@ -24,9 +24,8 @@ def breaches(stock: Stock, layouts: Layouts) -> Frame:
     suspects = stock.spans.filter(may_breach(layouts))
     if suspects.height == 0:
         return pl.DataFrame(schema=_SHAPE)
-    return pl.concat([_below(suspects, stock.moves), _above(suspects, stock.moves, layouts)]).sort(
-        "slot", "window", "kind"
-    )
+    running = _running(suspects, stock.moves_of(suspects["mark"]))
+    return pl.concat([_below(suspects, running), _above(suspects, running, layouts)]).sort("slot", "window", "kind")
 
 
 def may_breach(layouts: Layouts) -> pl.Expr:
@@ -56,7 +55,7 @@ def _running(suspects: Frame, moves: Frame) -> Frame:
     )
     inside = moves.join(windows, on="window", how="inner").filter(
         # What was put in or taken out at the opening visit is in the opening already.
-        (pl.col("time") > pl.col("opened_at")) | (pl.col("rank") == 2)
+        (pl.col("time") > pl.col("opened_at")) | (pl.col("rank") == VEND)
     )
     ordered = inside.sort("window", "time", "rank", "file", "row")
     sure = pl.when("undecided").then(0).otherwise("change")
@@ -80,11 +79,9 @@ def _opened(suspects: Frame) -> Frame:
     )
 
 
-def _below(suspects: Frame, moves: Frame) -> Frame:
+def _below(suspects: Frame, running: Frame) -> Frame:
     opened = _opened(suspects.filter(pl.col("opening") < 0))
-    below = (
-        _running(suspects, moves).filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0)).select(opened.columns)
-    )
+    below = running.filter((pl.col("sure_balance") < 0) & (pl.col("balance") < 0)).select(opened.columns)
     first = (
         pl.concat([opened, below])
         .group_by("window", maintain_order=True)
@@ -95,9 +92,9 @@ def _below(suspects: Frame, moves: Frame) -> Frame:
     ).select(list(_SHAPE))
 
 
-def _above(suspects: Frame, moves: Frame, layouts: Layouts) -> Frame:
+def _above(suspects: Frame, running: Frame, layouts: Layouts) -> Frame:
     opened = _opened(suspects)
-    filled = _running(suspects, moves).filter(pl.col("rank") == 1).select(opened.columns)
+    filled = running.filter(pl.col("rank") == LOAD).select(opened.columns)
     history = layouts.states.select(pl.col("slot"), "state", "starts", "capacity")
     held = in_force(pl.concat([opened, filled]), history, key="slot", at="time", since="starts", tie="state")
     above = held.filter(pl.col("balance") > pl.col("capacity")).sort("slot", "time")

@@ -11,15 +11,13 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from recon.balance.stock import Stock, stock_windows
+from recon.balance.stock import VEND, Stock, stock_windows
 from recon.match.asof import places
 from recon.match.slots import place
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 
-_VEND = 2
-"""The rank of a vend among the moves (recon.balance.stock)."""
 _TICK = timedelta(microseconds=1)
 
 
@@ -108,7 +106,8 @@ def _segments(stock: Stock, laid: Layouts, reach: Frame, vends: Frame) -> Frame:
     whole = spans.filter(~may_empty).select(
         "slot", pl.col("mark").alias("window"), pl.col("time").alias("starts"), "ends", pl.lit(True).alias("open")
     )
-    cut = _cut(spans.filter(may_empty), stock.moves)
+    emptied = spans.filter(may_empty)
+    cut = _cut(emptied, stock.moves_of(emptied["mark"]))
     return pl.concat([whole, cut]).join(reach_of_slots(laid, reach), on="slot", how="left").select(
         "slot",
         "window",
@@ -156,7 +155,7 @@ def _cut(spans: Frame, moves: Frame) -> Frame:
     opened = pl.col("time").alias("opened")
     inside = moves.join(windows.select("window", opened, "begin", "ends"), on="window", how="inner").filter(
         # What was put in or taken out at the opening visit is in the opening already.
-        (pl.col("time") > pl.col("opened")) | (pl.col("rank") == _VEND)
+        (pl.col("time") > pl.col("opened")) | (pl.col("rank") == VEND)
     )
     shape = ["slot", "window", "time", "rank", "file", "row", "change", "begin", "ends"]
     start = windows.with_columns(
@@ -165,7 +164,7 @@ def _cut(spans: Frame, moves: Frame) -> Frame:
     )  # fmt: skip
     every = pl.concat([start.select(shape), inside.select(shape)]).sort("window", "time", "rank", "file", "row")
     balance = pl.col("begin") + pl.col("change").cum_sum().over("window")
-    vend_next = (pl.col("rank").shift(-1).over("window") == _VEND).fill_null(False)
+    vend_next = (pl.col("rank").shift(-1).over("window") == VEND).fill_null(False)
     return every.select(
         "slot",
         "window",

@@ -11,25 +11,77 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.rounding import cost_minor
-from recon.balance.windows import by_mark, following, into_windows, number_marks, reaching, summed
+from recon.balance.windows import (
+    by_mark, doubtful, following, into_windows, number_marks, places_in, summed, sums_in,
+)  # fmt: skip
 from recon.match.asof import in_force
+from recon.match.sequence import Sequence, cumulative, in_sequence
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
 from recon.model.frames import STOCK_WINDOWS, Frame
 
+REMOVAL, LOAD, VEND = range(3)
+"""The order of moves within one moment."""
+
+
+@dataclass(frozen=True, slots=True)
+class SlotVends:
+    """The vends that left a slot, slot by slot in the order of their moments: what sold up to any moment is one search.
+    """
+
+    vends: Frame
+    """slot, time, units, outcome, file and row of all vends, as they stand in `priced`."""
+    rows: pl.Series
+    """Row in `vends` of each vend that left a slot, in the order of `sequence`."""
+    sequence: Sequence
+    """These vends by slot and moment."""
+    sums: Frame
+    """`units` and `refunded`: units, and refunded units, of all vends before each of these, and of all of them."""
+
+    def between(self, places: Frame) -> Frame:
+        """The vends from `begin` to before `end` of each row of `places`, with its other columns and `nth`, the place
+        of the vend.
+        """
+        runs = places.filter(pl.col("end") > pl.col("begin")).with_columns(nth=pl.int_ranges("begin", "end"))
+        each = runs.drop("begin", "end").explode("nth", empty_as_null=True, keep_nulls=True)
+        found = self.vends[self.rows.gather(each["nth"])]
+        return each.with_columns(found.get_columns())
+
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """windows: the frame `stock`. spans: all windows, the open ones at the end included, with what moved in them.
-    moves: every load, removal and vend by window. restated: counts that a later sheet put right, with what counts
-    instead. early: slots whose vends or loads came before any count.
-    """
+    """How the stock windows came about."""
 
     windows: Frame
+    """The frame `stock`."""
     spans: Frame
-    moves: Frame
+    """All windows, the open ones at the end included, with what moved in them."""
+    sold: SlotVends
+    """The vends behind them."""
+    places: Frame
+    """Where each span lies among these vends, in the order of `mark` (recon.balance.windows.places_in)."""
+    filled: Frame
+    """Every load and removal by window, as in `moves_of`."""
     restated: Frame
+    """Counts that a later sheet put right, with what counts instead."""
     early: Frame
+    """Vends and loads of slots that came before any count."""
+
+    def moves_of(self, windows: pl.Series) -> Frame:
+        """Every load, removal and vend of these windows (numbers of marks).
+
+        Returns slot, window, time, file, row, change (of units), rank (the order within a moment: removal 0, load 1,
+        vend 2) and undecided (Boolean: it may belong to another window, or was refunded).
+        """
+        marks = windows.unique().sort()
+        asked = self.places[marks].with_columns(window=marks).drop("late_begin", "early_end")
+        vends = self.sold.between(asked)
+        near = (pl.col("nth") < pl.col("open_end")) | (pl.col("nth") >= pl.col("close_begin"))
+        sold = vends.select(
+            "slot", "window", "time", "file", "row", (-pl.col("units")).alias("change"), pl.lit(VEND).alias("rank"),
+            (near | (pl.col("outcome") == "refunded")).alias("undecided"),
+        )  # fmt: skip
+        return pl.concat([self.filled.filter(pl.col("window").is_in(marks.implode())), sold])
 
 
 def stock_windows(
@@ -53,17 +105,31 @@ def stock_windows(
     last = seen.filter(~followed.fill_null(False))
     marks = number_marks(last.select("slot", "time", "counted", "file", "row"), "slot")
     filled = into_windows(_load_events(placed, last, loads), marks, "slot", near, mark_first=count_first)
-    vends = priced.select("slot", "time", "units", "outcome", "file", "row")
-    gone = vends.filter(pl.col("slot").is_not_null() & (pl.col("units") > 0))
-    sold = into_windows(gone, marks, "slot", near)
-    spans = _spans(marks, filled, _sums(sold, marks, near))
+    sold = _by_slot(priced, marks)
+    places = places_in(sold.sequence, marks, "slot", near)
+    spans = _spans(marks, filled, _sums(sold, places))
     return Stock(
         windows=guard(_closed(spans, layouts, near), STOCK_WINDOWS),
         spans=spans,
-        moves=_moves(filled, sold),
+        sold=sold,
+        places=places,
+        filled=_loads_as_moves(filled),
         restated=_restated(seen, last),
-        early=_early(gone, loads, marks),
+        early=_early(sold, loads, marks, places),
     )
+
+
+def _by_slot(priced: Frame, marks: Frame) -> SlotVends:
+    vends = priced.select("slot", "time", "units", "outcome", "file", "row")
+    gone = vends["slot"].is_not_null() & (vends["units"] > 0)
+    rows = gone.arg_true()
+    most = marks["slot"][-1] if marks.height else 0
+    slot, time = (vends[name].gather(rows) if rows.len() < vends.height else vends[name] for name in ("slot", "time"))
+    sequence = in_sequence(slot, time, most + 1)
+    rows = rows if sequence.order is None else rows.gather(sequence.order)
+    units = vends["units"].gather(rows)
+    refunded = pl.when(pl.Series(vends["outcome"].gather(rows) == "refunded")).then(units).otherwise(0)
+    return SlotVends(vends, rows, sequence, cumulative(pl.select(units=units, refunded=refunded)))
 
 
 def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
@@ -84,25 +150,28 @@ def _load_events(placed: Frame, last: Frame, loads: Frame) -> Frame:
     return both.filter((pl.col("loaded") > 0) | (pl.col("removed") > 0))
 
 
-def _sums(sold: Frame, marks: Frame, near: timedelta) -> list[Frame]:
-    """Add up what was sold in each window, and what was sold beside it and may belong to it."""
-    undecided = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
-    late, early = reaching(sold, marks, "slot", near)
-    return [
-        summed(
-            sold,
-            pl.col("window"),
-            vended=pl.col("units"),
-            undecided=pl.when(undecided).then("units").otherwise(0),
-            events=pl.lit(1, pl.Int64),
-            last_vend=pl.col("time"),
-        ),
-        summed(late, pl.col("reached"), late=pl.col("units")),
-        summed(early, pl.col("reached"), early=pl.col("units")),
-    ]
+def _sums(sold: SlotVends, places: Frame) -> Frame:
+    """Add up what was sold in each window, and what was sold beside it and may belong to it; one row a mark."""
+    units = sold.sums.select("units")
+    all_of, near_of = sums_in(sold.sums, places), doubtful(sold.sums, places)
+    before, after = sums_in(units, places, "late_begin", "begin"), sums_in(units, places, "end", "early_end")
+    any_sold = places["end"] > places["begin"]
+    # The last vend of a window stands before its end.
+    ends = places.select(pl.when(pl.Series(any_sold)).then(pl.col("end") - 1)).to_series()
+    return pl.DataFrame(
+        {
+            "vended": all_of["units"],
+            # A refunded one is undecided, near a count or not.
+            "undecided": near_of["units"] + all_of["refunded"] - near_of["refunded"],
+            "events": places["end"] - places["begin"],
+            "last_vend": sold.vends["time"].gather(sold.rows.gather(ends)),
+            "late": before["units"],
+            "early": after["units"],
+        }
+    )
 
 
-def _spans(marks: Frame, filled: Frame, sums: list[Frame]) -> Frame:
+def _spans(marks: Frame, filled: Frame, sums: Frame) -> Frame:
     opens = pl.col("at_opening")
     filled = filled.join(
         marks.select("mark", pl.col("time").alias("opened")), left_on="window", right_on="mark", how="left"
@@ -115,8 +184,8 @@ def _spans(marks: Frame, filled: Frame, sums: list[Frame]) -> Frame:
         loaded=pl.when(opens).then(0).otherwise("loaded"),
         removed=pl.when(opens).then(0).otherwise("removed"),
     )
-    zero = ("at_open", "loaded", "removed", "vended", "undecided", "events", "late", "early")
-    out = by_mark(marks, put, *sums).with_columns(pl.col(name).fill_null(0) for name in zero)
+    out = by_mark(marks, put).with_columns(pl.col(name).fill_null(0) for name in ("at_open", "loaded", "removed"))
+    out = out.with_columns(sums.get_columns())
     return out.with_columns(
         (pl.col("counted") + pl.col("at_open")).alias("opening"),
         *(following(name, "slot").alias(f"close_{name}") for name in ("counted", "file", "row")),
@@ -161,20 +230,15 @@ def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
     )
 
 
-def _moves(filled: Frame, sold: Frame) -> Frame:
-    """Every load, removal and vend with its window, as a change of units; `rank` is its order within a moment."""
+def _loads_as_moves(filled: Frame) -> Frame:
+    """Every load and removal with its window, as a change of units."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
-    doubt = pl.col("near_open") | pl.col("near_close") | (pl.col("outcome") == "refunded")
     parts = [
-        filled.with_columns(
-            (-pl.col("removed")).alias("change"), pl.lit(0).alias("rank"), pl.lit(False).alias("undecided")
-        ),
-        filled.with_columns(
-            pl.col("loaded").alias("change"), pl.lit(1).alias("rank"), pl.lit(False).alias("undecided")
-        ),
-        sold.with_columns((-pl.col("units")).alias("change"), pl.lit(2).alias("rank"), doubt.alias("undecided")),
+        filled.with_columns((-pl.col("removed")).alias("change"), pl.lit(REMOVAL).alias("rank")),
+        filled.with_columns(pl.col("loaded").alias("change"), pl.lit(LOAD).alias("rank")),
     ]
-    return pl.concat([part.select(shape) for part in parts]).filter(pl.col("change") != 0)
+    moves = pl.concat(parts).filter(pl.col("change") != 0)
+    return moves.with_columns(pl.lit(False).alias("undecided")).select(shape)
 
 
 def _restated(seen: Frame, last: Frame) -> Frame:
@@ -192,15 +256,28 @@ def _restated(seen: Frame, last: Frame) -> Frame:
     return differing.sort("slot", "time", "file", "row")
 
 
-def _early(sold: Frame, loads: Frame, marks: Frame) -> Frame:
+def _early(sold: SlotVends, loads: Frame, marks: Frame, places: Frame) -> Frame:
     """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
     # Marks stand slot by slot, in the order of their times.
-    firsts = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True)).select(
-        "slot", pl.col("time").alias("first_count")
-    )  # fmt: skip
+    own = pl.concat([marks.select("slot", pl.col("time").alias("first_count")), places.select("begin")], how="horizontal")
+    firsts = own.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True))
     shape = ("slot", "time", "units", "file", "row")
     put = loads.filter(pl.col("slot").is_not_null()).with_columns(pl.lit(0, pl.Int64).alias("units"))
-    events = pl.concat([part.select(shape) for part in (sold, put)]).join(firsts, on="slot", how="left")
+    events = pl.concat([sold.between(_before(sold, firsts)).select(shape), put.select(shape)])
+    events = events.join(firsts.drop("begin"), on="slot", how="left")
     return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort(
         "slot", "time", "file", "row"
     )
+
+
+def _before(sold: SlotVends, firsts: Frame) -> Frame:
+    """Where the vends of each slot that sold begin, and where they end or its first count stands (`begin`, `end`)."""
+    keys = sold.sequence.keys
+    if keys.len() == 0:
+        return pl.DataFrame(schema={"begin": pl.Int64, "end": pl.Int64})
+    least, most = keys[0] // sold.sequence.width, keys[-1] // sold.sequence.width
+    slots = pl.select(slot=pl.int_range(least, most + 1, dtype=pl.Int32))
+    number = pl.col("slot").cast(pl.Int64)
+    slots = slots.with_columns(start=sold.sequence.ahead(number), stop=sold.sequence.ahead(number + 1))
+    known = slots.join(firsts.select("slot", "begin"), on="slot", how="left")
+    return known.select(begin="start", end=pl.coalesce("begin", "stop"))

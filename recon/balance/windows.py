@@ -16,6 +16,7 @@ from datetime import timedelta
 import polars as pl
 
 from recon.match.asof import reached
+from recon.match.sequence import Sequence
 from recon.model.border import ordered
 from recon.model.frames import Frame
 
@@ -31,6 +32,50 @@ def number_marks(marks: Frame, key: str) -> Frame:
 def following(name: str, key: str) -> pl.Expr:
     """What the next row has in a column; null for the last of its `key`. The frame is sorted by that."""
     return pl.when(pl.col(key) == pl.col(key).shift(-1)).then(pl.col(name).shift(-1))
+
+
+def places_in(events: Sequence, marks: Frame, key: str, near: timedelta) -> Frame:
+    """Find where each window begins and ends among the events; at equal times a mark stands before the event.
+
+    marks: as from number_marks. near: how close to a mark an event may lie on either side of it. Returns one row a
+    mark, with numbers of events (Int64):
+    begin, end: the window holds the events from `begin` to before `end`; the last one of a key, all that follow.
+    open_end, close_begin: those before `open_end` lie near the mark that opens it, those from `close_begin` on near the
+    one that closes it.
+    late_begin: events from there to before `begin` lie near the mark that opens it, and before it.
+    early_end: events from `end` to before `early_end` lie near the mark that closes it, and after it.
+    """
+    number, time = pl.col(key).cast(pl.Int64), pl.col("time").cast(pl.Int64)
+    micros = near // timedelta(microseconds=1)
+    found = marks.select(
+        key,
+        begin=events.before(number, time),
+        late_begin=events.before(number, time - micros),
+        behind=events.before(number, time + micros + 1),
+        of_key=events.ahead(number + 1),
+    )
+    last = (pl.col(key) != pl.col(key).shift(-1)).fill_null(True)
+    end = pl.when(last).then("of_key").otherwise(pl.col("begin").shift(-1))
+    closing = pl.when(last).then("of_key").otherwise(pl.col("late_begin").shift(-1))
+    return found.select(
+        "begin",
+        end.alias("end"),
+        pl.min_horizontal("behind", end).alias("open_end"),
+        pl.max_horizontal("begin", closing).alias("close_begin"),
+        "late_begin",
+        pl.when(last).then("of_key").otherwise(pl.col("behind").shift(-1)).alias("early_end"),
+    )
+
+
+def sums_in(sums: Frame, windows: Frame, begin: str = "begin", end: str = "end") -> Frame:
+    """Add up amounts from one place to another. sums: as from `cumulative`; windows: as from places_in."""
+    return sums[windows[end]] - sums[windows[begin]]
+
+
+def doubtful(sums: Frame, windows: Frame) -> Frame:
+    """Add up amounts of the events of each window that lie near one of its marks."""
+    sure = windows.select("open_end", pl.max_horizontal("open_end", "close_begin").alias("close_begin"))
+    return sums_in(sums, windows) - sums_in(sums, sure, "open_end", "close_begin")
 
 
 def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark_first: bool = True) -> Frame:

@@ -68,6 +68,13 @@ def places(marks: pl.Series, sought: pl.Series, *, after: bool = False) -> pl.Se
     return marks.search_sorted(sought, side="right" if after else "left").cast(pl.Int64)
 
 
+def places_of(marks: pl.Series, sought: pl.Expr) -> pl.Expr:
+    """The same as an expression."""
+    if not marks.is_sorted():
+        raise ValueError(f"{marks.name} is searched and not sorted")
+    return pl.lit(marks).search_sorted(sought).cast(pl.Int64)
+
+
 def _as_one(own: Frame, asked: Frame, key: str) -> tuple[pl.Series, pl.Series] | None:
     """Key and moment of both sides as one integer that sorts as the two do; None where it does not fit."""
     least_key, most_key = _ends(own[key], asked[key])

@@ -23,7 +23,8 @@ from recon.intake.take_in import Intake
 from recon.ledger.carry import PARTS, Packed, Text, clear_carried, keep_carried, packed
 from recon.ledger.history import carried_of, history_of
 from recon.ledger.journal import Writer, writing
-from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
+from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run
+from recon.ledger.settings import record_settings
 from recon.model.errors import ReconError
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version

@@ -2,6 +2,7 @@
 problem.
 """
 
+import os
 import re
 import tomllib
 from decimal import Decimal
@@ -35,7 +36,7 @@ def listed(root: Path, folder: str, suffixes: tuple[str, ...]) -> list[str]:
     ending.
     """
     try:
-        names = [path.name for path in (root / folder).iterdir()]
+        names = os.listdir(root / folder)  # noqa: PTH208 - ten times as quick as paths, where there are many
     except (FileNotFoundError, NotADirectoryError, PermissionError):
         return []
     return sorted(f"{folder}/{name}" for name in names if name[0] != "." and name.lower().endswith(suffixes))
@@ -50,13 +51,14 @@ def read_text(root: Path, file: str) -> str | Problem:
     """The text of a file, without a byte order mark; a problem where it is no readable UTF-8 text or is
     empty.
     """
-    path = root / file
+    path = os.path.join(root, file)  # noqa: PTH118 - paths take longer than the reading, where there are many
     expected = "a text file in UTF-8"
     try:
-        if not path.is_file():
-            found = "a folder" if path.is_dir() else "no plain file of that name"
+        if not os.path.isfile(path):  # noqa: PTH113 - as above
+            found = "a folder" if (root / file).is_dir() else "no plain file of that name"
             return unusable(Place(file), found, expected)
-        content = path.read_bytes()
+        with open(path, "rb", buffering=0) as stream:  # noqa: PTH123 - as above
+            content = stream.readall()
     except OSError as error:
         return unusable(Place(file), f"a file that the system will not open ({error.strerror})", expected)
     content = content.removeprefix(_BOM)
@@ -80,7 +82,11 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
     text = read_text(root, file)
     if isinstance(text, Problem):
         return text
-    text = text.replace("\r\n", "\n")
+    return toml_of(file, text.replace("\r\n", "\n"))
+
+
+def toml_of(file: str, text: str) -> tuple[dict[str, Any], TomlPlaces] | Problem:
+    """The same of the text of a file, in which a line ends in a line feed alone."""
     data = read_plain(text)
     if data is not None:
         return data, TomlPlaces(file, text)

@@ -47,18 +47,22 @@ def unusable(place: Place, found: str, expected: str) -> Problem:
     return Problem("bad-value", place, {"key": "the file", "found": found, "expected": expected})
 
 
+def read_bytes(root: Path, file: str) -> bytes:
+    """The bytes of a file. Where there are many, to make paths takes longer than to read them. Raises OSError."""
+    with open(os.path.join(root, file), "rb", buffering=0) as stream:  # noqa: PTH118, PTH123
+        return stream.readall()
+
+
 def read_text(root: Path, file: str) -> str | Problem:
     """The text of a file, without a byte order mark; a problem where it is no readable UTF-8 text or is
     empty.
     """
-    path = os.path.join(root, file)  # noqa: PTH118 - paths take longer than the reading, where there are many
     expected = "a text file in UTF-8"
     try:
-        if not os.path.isfile(path):  # noqa: PTH113 - as above
+        if not os.path.isfile(os.path.join(root, file)):  # noqa: PTH113, PTH118 - as in read_bytes
             found = "a folder" if (root / file).is_dir() else "no plain file of that name"
             return unusable(Place(file), found, expected)
-        with open(path, "rb", buffering=0) as stream:  # noqa: PTH123 - as above
-            content = stream.readall()
+        content = read_bytes(root, file)
     except OSError as error:
         return unusable(Place(file), f"a file that the system will not open ({error.strerror})", expected)
     content = content.removeprefix(_BOM)

@@ -13,11 +13,13 @@ from typing import Any
 
 from recon.intake.container import unpack
 from recon.ledger.bundle import Bundle
+from recon.ledger.bundle_settings import put_settings, settings_of_run
 from recon.ledger.concerned import Concerned, Record, all_concerned, concerned, shown_records
 from recon.ledger.entries import Entry
 from recon.ledger.journal import Ledger, reading
 from recon.ledger.lines import lines_of
 from recon.ledger.originals import original, whole
+from recon.ledger.settings import seen_settings
 from recon.ledger.trace import Trace
 from recon.ledger.trace import trace as trace_of
 from recon.ledger.trace_originals import Inbox, original_texts
@@ -195,22 +197,17 @@ class _Packing:
 
     def _settings(self) -> None:
         """route.toml, the layouts of the machines and the descriptions of the files, as the run had them."""
-        in_force = {one["file"]: one["original"] for one in self.made.body["settings"]}
+        root, seen = self.route.root, seen_settings(self.entries, self.route.root)
+        in_force = settings_of_run(self.made, seen)
         laid = {one.file for one in self.route.layouts if one.layout.machine in self.found.machines}
         used = set(self.done.frames["inputs"].filter(self._of_files())["source"].drop_nulls().to_list())
         described = {one.file for one in self.route.sources if one.name in used}
         wanted = {"route.toml", *laid, *described} if self.trace is not None else set(in_force)
-        for entry in self.entries:
-            name = entry.body.get("file")
-            if entry.kind not in ("layout-seen", "settings-seen") or name not in wanted:
-                continue
-            data = original(self.route.root, entry.body["original"])
-            if in_force.get(name) == entry.body["original"]:
-                self.bundle.whole(f"settings/{name}", data, entry.number)
-            elif name in laid:
-                self.bundle.whole(f"settings/earlier/{entry.number:06d}/{name}", data, entry.number)
+        put_settings(self.bundle, root, self.made, seen, wanted, laid)
         self.told.append(("settings/", "settings, layouts and descriptions of exports, as the run read them"))
-        if any("earlier/" in name for name in self.bundle.files):
+        if any(name.startswith("settings/lists/") for name in self.bundle.files):
+            self.told.append(("settings/lists/", "lists of their hashes, the lines of other files left empty"))
+        if any(name.startswith("settings/earlier/") for name in self.bundle.files):
             self.told.append(("settings/earlier/", "the same layouts as they were before, by the entry that saw them"))
         if self.trace is not None and "products.csv" in in_force:
             self.left_out.append("products.csv: what the goods cost the operator")

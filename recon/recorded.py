@@ -21,7 +21,8 @@ from recon.ledger.history import history_of
 from recon.ledger.journal import Writer, writing
 from recon.ledger.lock import held_since
 from recon.ledger.parse_cache import CachedFiles
-from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run, record_settings
+from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run
+from recon.ledger.settings import record_settings
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
 from recon.reconcile import Progress, Run, run

@@ -12,8 +12,8 @@ from decimal import Decimal
 from functools import cached_property
 from typing import NamedTuple, TypeVar
 
-from recon.match.numbering import numbers
-from recon.match.timeline import SlotState
+from recon.match.numbering import body_of, numbers
+from recon.match.timeline import SlotState, slot_states
 from recon.model.layout import Layout
 from recon.model.problem import Problem
 from recon.route.amounts import on_step
@@ -29,44 +29,73 @@ Value = TypeVar("Value")
 
 
 @dataclass(frozen=True)
+class _Front:
+    """What a layout looks like from the front. slots: label, width, and of those in use bus number, product, price."""
+
+    slots: Sequence[tuple[str, int, int | None, str | None, Decimal | None]]
+
+    @cached_property
+    def shape(self) -> frozenset[tuple[str, int]]:
+        """The labels with their width: what the trays look like."""
+        return frozenset((label, pitch) for label, pitch, *_ in self.slots)
+
+    @cached_property
+    def in_use(self) -> dict[str, int]:
+        """Each label in use to its bus number."""
+        return {label: bus for label, _, bus, *_ in self.slots if bus is not None}
+
+
+@dataclass(frozen=True)
 class _Standing:
     """A layout as it stands after its last change."""
 
     written: LayoutFile
-    last: Mapping[str, SlotState]
-    """Each label to its last state."""
+    front: _Front
 
     @property
     def layout(self) -> Layout:
         return self.written.layout
 
     @cached_property
-    def shape(self) -> frozenset[tuple[str, int]]:
-        """The labels with their width: what the trays look like from the front."""
-        return frozenset((state.label, state.pitch) for state in self.last.values())
+    def last(self) -> dict[str, SlotState]:
+        return _last(self.layout)
 
-    @cached_property
-    def in_use(self) -> dict[str, int]:
-        """Each label in use to its bus number."""
-        return {
-            label: state.bus for label, state in self.last.items() if state.in_use and state.bus is not None
-        }
-
-    def problem(self, kind: str, state: SlotState, key: str, facts: Mapping[str, str]) -> Problem:
+    def problem(self, kind: str, label: str, key: str, facts: Mapping[str, str]) -> Problem:
+        state = self.last[label]
         place = self.written.place(_path(self.layout, state, key))
-        return Problem(kind, place, facts, machine=state.machine, label=state.label, bus=state.bus)
+        return Problem(kind, place, facts, machine=state.machine, label=label, bus=state.bus)
 
 
-def across_problems(
-    layouts: Sequence[tuple[LayoutFile, Sequence[SlotState]]], currency: str | None
-) -> list[Problem]:
+def across_problems(layouts: Iterable[LayoutFile], currency: str | None) -> list[Problem]:
     """What is wrong between the layouts of a route, in no certain order.
 
-    layouts: each with the states of its slots, those of a slot in the order of time, no label in two slots.
     currency: the route's, for layouts that name none of their own; prices are compared within a currency only.
     """
-    standing = [_Standing(written, {state.label: state for state in states}) for written, states in layouts]
+    fronts: dict[object, _Front] = {}
+    standing: list[_Standing] = []
+    for written in layouts:
+        body = (written.file,) if written.layout.changes else body_of(written.layout)
+        if body not in fronts:
+            fronts[body] = _front(written.layout)
+        standing.append(_Standing(written, fronts[body]))
     return [*_numbers(standing), *_prices(standing, currency)]
+
+
+def _last(layout: Layout) -> dict[str, SlotState]:
+    """Each label to its last state; a second slot of the same label is left out, it has its own problem."""
+    first: dict[str, int] = {}
+    for at, slot in enumerate(layout.slots):
+        first.setdefault(slot.label, at)
+    return {state.label: state for state in slot_states(layout) if first[state.label] == state.position}
+
+
+def _front(layout: Layout) -> _Front:
+    return _Front(
+        [
+            (one.label, one.pitch, *((one.bus, one.product, one.price) if one.in_use else (None, None, None)))
+            for one in _last(layout).values()
+        ]
+    )
 
 
 def _path(layout: Layout, state: SlotState, key: str) -> tuple[str | int, ...]:
@@ -86,8 +115,13 @@ def _path(layout: Layout, state: SlotState, key: str) -> tuple[str | int, ...]:
 def _numbers(standing: Sequence[_Standing]) -> Iterator[Problem]:
     by_shape: dict[frozenset[tuple[str, int]], list[_Standing]] = defaultdict(list)
     for one in standing:
-        by_shape[one.shape].append(one)
+        by_shape[one.front.shape].append(one)
     for alike in by_shape.values():
+        fronts = {id(one.front): one.front for one in alike}
+        pairs = {pair for front in fronts.values() for pair in front.in_use.items()}
+        if len(pairs) == len({label for label, _ in pairs}):
+            # Every label has one number: whichever families there are, nothing differs.
+            continue
         for family in _families(alike):
             yield from _odd_numbers(family)
 
@@ -97,14 +131,14 @@ def _families(alike: Iterable[_Standing]) -> Iterator[list[_Standing]]:
     families: list[list[_Standing]] = []
     having: dict[tuple[str, int], list[int]] = defaultdict(list)
     for one in alike:
-        equal = Counter(family for pair in one.in_use.items() for family in having[pair])
+        equal = Counter(family for pair in one.front.in_use.items() for family in having[pair])
         for family, count in sorted(equal.items(), key=lambda entry: (-entry[1], entry[0])):
-            compared = len(one.in_use.keys() & families[family][0].in_use.keys())
+            compared = len(one.front.in_use.keys() & families[family][0].front.in_use.keys())
             if count >= ALIKE and 2 * count > compared:
                 families[family].append(one)
                 break
         else:
-            for pair in one.in_use.items():
+            for pair in one.front.in_use.items():
                 having[pair].append(len(families))
             families.append([one])
     return (family for family in families if len(family) > 1)
@@ -113,9 +147,11 @@ def _families(alike: Iterable[_Standing]) -> Iterator[list[_Standing]]:
 def _odd_numbers(family: Sequence[_Standing]) -> Iterator[Problem]:
     told: dict[str, list[tuple[_Standing, int]]] = defaultdict(list)
     for one in family:
-        for label, bus in one.in_use.items():
+        for label, bus in one.front.in_use.items():
             told[label].append((one, bus))
     for label, entries in told.items():
+        if len({bus for _, bus in entries}) == 1:
+            continue
         usual, first = _usual([(bus, one.layout.machine) for one, bus in entries])
         agree = sum(bus == usual for _, bus in entries)
         source = next(one for one, bus in entries if bus == usual)
@@ -127,10 +163,10 @@ def _odd_numbers(family: Sequence[_Standing]) -> Iterator[Problem]:
                 "found": str(bus),
                 "expected": str(usual),
                 "where": _and_more(first, agree),
-                "equal": str(len(one.in_use.items() & source.in_use.items())),
+                "equal": str(len(one.front.in_use.items() & source.front.in_use.items())),
                 "other": source.written.file,
             }
-            yield one.problem("numbering-differs", state, "bus", facts)
+            yield one.problem("numbering-differs", label, "bus", facts)
 
 
 def _against_its_rule(one: _Standing, state: SlotState) -> bool:
@@ -158,12 +194,13 @@ class _Sold(NamedTuple):
     """A product at the price that a slot asks for it in cash."""
 
     by: _Standing
-    state: SlotState
+    label: str
+    product: str
     price: Decimal
 
     @property
     def machine(self) -> str:
-        return self.state.machine
+        return self.by.layout.machine
 
 
 class _Odd(NamedTuple):
@@ -176,13 +213,20 @@ class _Odd(NamedTuple):
 
 
 def _prices(standing: Sequence[_Standing], currency: str | None) -> Iterator[Problem]:
+    prices: dict[tuple[str | None, str], set[Decimal]] = defaultdict(set)
+    for money, front in {(one.layout.currency or currency, id(one.front)): one.front for one in standing}.items():
+        for *_, product, price in front.slots:
+            if product is not None and price:
+                prices[money[0], product].add(price)
+    if all(len(each) == 1 for each in prices.values()):
+        return
     sold: dict[tuple[str | None, str], list[_Sold]] = defaultdict(list)
     for one in standing:
-        money = one.layout.currency or currency
-        for state in one.last.values():
+        coin = one.layout.currency or currency
+        for label, _, _, product, price in one.front.slots:
             # What is given away is meant to be.
-            if state.in_use and state.product is not None and state.price:
-                sold[money, state.product].append(_Sold(one, state, state.price))
+            if product is not None and price:
+                sold[coin, product].append(_Sold(one, label, product, price))
     odd: dict[str, list[_Odd]] = defaultdict(list)
     compared: Counter[str] = Counter()
     for offers in sold.values():
@@ -208,10 +252,10 @@ def _off_usual(offers: Sequence[_Sold]) -> Iterator[_Odd]:
 
 def _odd_prices(odd: Sequence[_Odd], compared: int) -> Iterator[Problem]:
     """The odd prices of one machine, without those that its price level or its price step explains."""
-    dearer = {found.offer.state.product for found in odd if found.offer.price > found.usual}
-    cheaper = {found.offer.state.product for found in odd if found.offer.price < found.usual}
+    dearer = {found.offer.product for found in odd if found.offer.price > found.usual}
+    cheaper = {found.offer.product for found in odd if found.offer.price < found.usual}
     for found in odd:
-        offer, state = found.offer, found.offer.state
+        offer = found.offer
         same_way = dearer if offer.price > found.usual else cheaper
         step = offer.by.layout.price_step
         if len(same_way) >= LEVEL and 2 * len(same_way) > compared:
@@ -219,10 +263,10 @@ def _odd_prices(odd: Sequence[_Odd], compared: int) -> Iterator[Problem]:
         if step is not None and not on_step(found.usual, step):
             continue
         facts = {
-            "product": state.product or "",
+            "product": offer.product,
             "found": str(offer.price),
             "expected": str(found.usual),
             "where": found.where,
             "other": found.file,
         }
-        yield offer.by.problem("price-varies", state, "price", facts)
+        yield offer.by.problem("price-varies", offer.label, "price", facts)

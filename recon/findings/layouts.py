@@ -7,6 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from recon.findings.across import across_problems
+from recon.findings.clean_layouts import Glance
 from recon.match.numbering import numbers, rule_words
 from recon.match.timeline import SlotState, slot_states, tray_of
 from recon.model.layout import Change, Layout, Slot
@@ -32,11 +33,12 @@ def layout_problems(route: Parts) -> list[Problem]:
     """What is wrong with the layouts of a route that could be read, by file, line, column and kind."""
     products = route.products if route.has_products else None
     found: list[Problem] = []
-    checked = [_Checked(layout_file) for layout_file in route.layouts]
-    for one in checked:
-        found += _layout_problems(one, products)
+    glance = Glance(products)
+    for layout_file in route.layouts:
+        if not glance.is_clean(layout_file.layout):
+            found += _layout_problems(_Checked(layout_file), products)
     currency = None if route.settings is None else route.settings.currency
-    found += across_problems([(one.written, one.states) for one in checked], currency)
+    found += across_problems(route.layouts, currency)
     return sorted(found, key=by_place)
 
 

@@ -196,13 +196,18 @@ def without_digits(text: str) -> str:
     return re.sub(r"[0-9](?:[ \-]?[0-9]){11,18}", "...", text)
 
 
+def many_digits(text: str) -> bool:
+    """Whether a text has as many digits in a row as the shortest card number: without them it holds none."""
+    return _ANY_LONG.search(text) is not None
+
+
 def card_number_in(text: str) -> str | None:
     """The last four digits of the first full card number in a text that a person wrote, or None.
 
     One number of a known length and prefix that passes the check is enough: nobody writes such a number into a reason
     by chance.
     """
-    if not _ANY_LONG.search(text):
+    if not many_digits(text):
         return None
     found = _numbers_in(pl.DataFrame({"row": [1], "text": [text]})).filter(pl.col("passes") & pl.col("known"))
     return str(found["digits"][0])[-4:] if found.height else None

@@ -7,6 +7,8 @@ from functools import cached_property
 import polars as pl
 
 from recon.intake.values import Parsed
+from recon.model.currencies import EXPONENTS
+from recon.model.layout import Layout
 from recon.route.folder import Route
 
 
@@ -16,20 +18,26 @@ class Known:
 
     route: Route
 
+    @property
+    def _layouts(self) -> list[Layout]:
+        return [entry.layout for entry in self.route.layouts]
+
     @cached_property
     def zones(self) -> dict[str, str]:
         """Machine to IANA zone."""
-        return {entry.layout.machine: self.route.zone_of(entry.layout.machine) for entry in self.route.layouts}
+        default = self.route.settings.timezone
+        return {layout.machine: layout.timezone or default for layout in self._layouts}
 
     @cached_property
     def digits(self) -> dict[str, int]:
         """Machine to decimal digits of its currency."""
-        return {entry.layout.machine: self.route.exponent_of(entry.layout.machine) for entry in self.route.layouts}
+        return {machine: EXPONENTS[currency] for machine, currency in self.currencies.items()}
 
     @cached_property
     def currencies(self) -> dict[str, str]:
         """Machine to the ISO 4217 code of its currency."""
-        return {entry.layout.machine: self.route.currency_of(entry.layout.machine) for entry in self.route.layouts}
+        default = self.route.settings.currency
+        return {layout.machine: layout.currency or default for layout in self._layouts}
 
     def currency_of(self, machine: pl.Expr) -> pl.Expr:
         """The currency of each machine; the route's for one without a layout."""
@@ -50,7 +58,7 @@ class Known:
     @cached_property
     def labels(self) -> dict[str, list[str]]:
         """Machine to the labels of its layout."""
-        return {entry.layout.machine: [slot.label for slot in entry.layout.slots] for entry in self.route.layouts}
+        return {layout.machine: [slot.label for slot in layout.slots] for layout in self._layouts}
 
     def zone_of(self, machine: pl.Expr) -> pl.Expr:
         """The zone of each machine; the route's for one without a layout."""

@@ -61,14 +61,20 @@ class Bundle:
         """Put in a file that no entry speaks of."""
         self.files[safe_name(name)] = data
 
-    def whole(self, name: str, data: bytes, entry: int, key: str = "original") -> None:
-        """Put in a file whose hash an entry has under `key`."""
+    def whole(
+        self, name: str, data: bytes, entry: int, key: str = "original", *, listed: str | None = None
+    ) -> None:
+        """Put in a file whose hash an entry has under `key`.
+
+        listed: the list in settings/lists/ that has the hash instead, of which the entry has a tree.
+        """
         self.entry(entry)
         self.files[safe_name(name)] = data
-        self.claims.append({"file": safe_name(name), "entry": entry, "key": key, "proof": None})
+        by_list = {} if listed is None else {"list": listed}
+        self.claims.append({"file": safe_name(name), "entry": entry, "key": key, "proof": None, **by_list})
 
-    def part(self, name: str, data: bytes, shown: Iterable[int], entry: int) -> bool:
-        """Put in some lines of a file, the others left empty; the entry has the root over its lines under `lines`.
+    def part(self, name: str, data: bytes, shown: Iterable[int], entry: int, key: str = "lines") -> bool:
+        """Put in some lines of a file, the others left empty; the entry has the root over its lines under `key`.
 
         Returns False, and puts nothing in, where its lines cannot be shown in their places.
         """
@@ -86,7 +92,7 @@ class Bundle:
                 "hidden": [part.hex() for part in made.hidden],
             }
         )
-        self.claims.append({"file": safe_name(name), "entry": entry, "key": "lines", "proof": proof})
+        self.claims.append({"file": safe_name(name), "entry": entry, "key": key, "proof": proof})
         return True
 
     def finished(self, about: Mapping[str, Any], earlier: Iterable[int]) -> dict[str, bytes]:

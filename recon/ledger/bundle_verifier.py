@@ -1,15 +1,12 @@
-"""Verify an evidence bundle with Python (3.9 or later) and its standard library alone.
+"""Verify a bundle, Python (3.9 or later) alone: python3 verify.py [BUNDLE.zip | FOLDER] [--root ROOT [--entries N]]
 
-    python3 verify.py [BUNDLE.zip | FOLDER] [--root ROOT [--entries N]]
-
-By default the folder in which this program lies. ROOT and N: what an earlier report printed, to prove that the bundle
-agrees with what was recorded then. Leaves with 0 where all holds, 3 where not, 2 where there is no bundle. It checks:
-
- 1. Every file has the SHA-256 that the list SHA256SUMS says. (The list itself is no proof: anyone can make one.)
- 2. Each entry leads to the root of the ledger's Merkle tree (RFC 9162, section 2.1.3) and to the entry before it.
- 3. The roots that earlier reports printed are of the same ledger (RFC 9162, section 2.1.4).
- 4. A file has the hash that its entry says; of a file shown in part, the shown lines and the hashes of the others give
-    the root over all of its lines that its entry says.
+By default the folder of this program. ROOT and N: what an earlier report printed, to prove that the bundle agrees with
+it. The exit code is 0 where all holds, 3 where not, 2 where there is no bundle. It checks that
+ 1. every file has the SHA-256 that SHA256SUMS lists (the list itself is no proof: anyone can make one);
+ 2. each entry leads to the root of the ledger's Merkle tree (RFC 9162, section 2.1.3) and to the entry before it;
+ 3. the roots that earlier reports printed are of the same ledger (RFC 9162, section 2.1.4);
+ 4. a file has the hash that its entry, or a list that its entry has a tree of, says; of a file shown in part, the shown
+    lines and the hashes of the others give the root over all of its lines that its entry says.
 """
 
 from __future__ import annotations
@@ -24,7 +21,7 @@ import zlib
 from pathlib import Path
 from typing import Any
 
-SUMS, INDEX = "SHA256SUMS", "bundle.json"
+SUMS, INDEX, UNSAFE = "SHA256SUMS", "bundle.json", r'[\x00-\x1f\x7f\\:*?"<>|]'
 ARCHIVE = (struct.error, zlib.error, zipfile.BadZipFile)
 TO_PROVE = ("entries/", "inbox/", "settings/", "attachments/", "results")
 UNREADABLE = (ValueError, LookupError, TypeError, AttributeError, OSError, EOFError, RuntimeError, *ARCHIVE)
@@ -45,11 +42,9 @@ def sha256(*parts: bytes) -> bytes:
 
 def load(place: Path) -> Files:
     if place.is_dir():
-        paths = (path for path in place.rglob("*") if path.is_file())
-        return Files((path.relative_to(place).as_posix(), path.read_bytes()) for path in paths)
+        return Files((one.relative_to(place).as_posix(), one.read_bytes()) for one in place.rglob("*") if one.is_file())
     with zipfile.ZipFile(place) as archive:
-        names = archive.namelist()
-        if len(set(names)) != len(names):
+        if len(set(names := archive.namelist())) != len(names):
             raise Failed("the zip holds two files of one name")
         return Files((name, archive.read(name)) for name in names)
 
@@ -97,8 +92,7 @@ def consistent(earlier: int, earlier_top: bytes, size: int, top: bytes, path: li
 def check_entries(files: Files, index: dict[str, Any]) -> dict[int, dict[str, Any]]:
     entries, hashes, top = {}, {}, bytes.fromhex(index["root"])
     for told in index["entries"]:
-        data = files[told["file"]]
-        entry = json.loads(data)
+        entry = json.loads(data := files[told["file"]])
         number, path = entry["number"], [bytes.fromhex(step) for step in told["path"]]
         leaf = sha256(b"\x00", data)
         if not 1 <= number <= index["size"] or climb(number - 1, index["size"] - 1, leaf, path)[1:] != (top, True):
@@ -149,14 +143,20 @@ def lines_root(data: bytes, proof: dict[str, Any]) -> str:
 
 
 def check_files(files: Files, index: dict[str, Any], entries: dict[int, dict[str, Any]]) -> None:
-    for told in index["files"]:
+    lists: dict[tuple[str, int], dict[str, Any]] = {}
+    for told in sorted(index["files"], key=lambda told: told["proof"] is None):
         name, data, body = told["file"], files[told["file"]], entries[told["entry"]]["body"]
+        if "list" in told:
+            body = lists[told["list"], told["entry"]].get(re.sub("^settings/(earlier/[0-9]+/)?", "", name))
         if told["proof"] is None and sha256(data).hex() not in values(body, told["key"]):
             raise Failed(f"{name} is not what entry {told['entry']} names")
         if told["proof"] is not None:
-            proof = json.loads(files[told["proof"]])
-            if proof["count"] != body["lines"]["count"] or lines_root(data, proof) != body["lines"]["root"]:
+            proof, tree = json.loads(files[told["proof"]]), body[told["key"]]
+            if proof["count"] != tree["count"] or lines_root(data, proof) != tree["root"]:
                 raise Failed(f"{name}: its lines are not those that entry {told['entry']} is about")
+            if name.startswith("settings/lists/"):
+                rows = map(json.loads, filter(None, data.splitlines()))
+                lists[name, told["entry"]] = {re.sub(UNSAFE, "_", row["file"]): row for row in rows}
     proved = {told["file"] for told in index["files"] + index["entries"]}
     for name in sorted(name for name in files if name.startswith(TO_PROVE) and name not in proved):
         raise Failed(f"{name} is proved by no entry")
@@ -188,8 +188,8 @@ def main(arguments: list[str]) -> int:
     except Failed as failure:
         sys.stdout.write(f"FAILED: {failure}\n")
         return 3
-    told = f"{len(index['entries'])} entries of {index['size']}, {len(index['files'])} proved files: all of it holds\n"
-    sys.stdout.write(f"{told}root {index['root']} over {index['size']} entries\n")
+    told = f"{len(index['entries'])} entries of {index['size']}, {len(index['files'])} proved files: all of it holds"
+    sys.stdout.write(f"{told}\nroot {index['root']} over {index['size']} entries\n")
     sys.stdout.write("note: cover.html, trace.* and rows/ are worked out from these; no entry proves them\n")
     sys.stdout.writelines(f"note: {name} is not part of the bundle\n" for name in beside)
     return 0

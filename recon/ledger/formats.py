@@ -15,7 +15,7 @@ from recon.model.errors import LedgerDamaged, ReconError
 APPLICATION: Final = 0x7265636E
 """The letters "recn": a database with another number was not made by recon."""
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 """The format that this version writes."""
 
 _ENTRY: Final = """CREATE TABLE entry (
@@ -98,7 +98,11 @@ def _from_0(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-_STEPS: Final[Mapping[int, Callable[[sqlite3.Connection], None]]] = {0: _from_0}
+def _from_1(connection: sqlite3.Connection) -> None:
+    """Format 1 had an entry for each settings file. Entries of both forms count: there is nothing to change."""
+
+
+_STEPS: Final[Mapping[int, Callable[[sqlite3.Connection], None]]] = {0: _from_0, 1: _from_1}
 """From each older format to the next. Entries stay as they are: their hashes are what others hold."""
 
 

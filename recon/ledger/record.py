@@ -6,71 +6,28 @@ that an entry never speaks of what is not there.
 """
 
 import hashlib
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import polars as pl
 
-from recon.intake.cards import card_number_in, without_digits
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
 from recon.ledger.journal import Writer
 from recon.ledger.lines import line_tree
 from recon.ledger.originals import keep
+from recon.ledger.settings import list_of_run
 from recon.model.errors import ReconError
 from recon.model.frames import Frame
 
-SETTINGS: Final = ("route.toml", "products.csv", "sources/*.toml")
-LAYOUTS: Final = ("layouts/*.toml", "layouts/*.csv")
 REFUSED: Final = ("unreadable-file", "unknown-format", "card-number-present")
 """Findings that say that a file was not taken in."""
 LINES_HASHED: Final = 50_000
 """Lines of a file up to which each line has a hash of its own, so that some can be shown without the others."""
-_CARD_IN_SETTINGS: Final = re.compile(rb"(?<![0-9])(?:[0-9]{14,19}|[0-9]{4}(?:[ -][0-9]{4}){3})(?![0-9])")
-"""A card number as it is copied: lists of labels in a layout are numbers with blanks between them, too, and a bar code
-of products.csv has 13 digits."""
 PUT_RIGHT: Final = ("count-restated", "collection-restated")
 """Findings that say that a later sheet corrects an earlier one."""
-
-
-class Seen(NamedTuple):
-    """What a run met: the files of the settings by path, each with the hash of its content."""
-
-    settings: Mapping[str, str]
-    layouts: Mapping[str, str]
-
-
-def record_settings(ledger: Writer, root: Path, at: datetime) -> Seen:
-    """Keep the route's settings and layouts as they are now; an entry for each that is new or was changed."""
-    settings = _keep_changed(ledger, root, SETTINGS, "settings-seen", at)
-    return Seen(settings, _keep_changed(ledger, root, LAYOUTS, "layout-seen", at))
-
-
-def _keep_changed(
-    ledger: Writer, root: Path, patterns: Sequence[str], kind: EntryKind, at: datetime
-) -> dict[str, str]:
-    before = {entry.body["file"]: entry.body["original"] for entry in ledger.entries(kind)}
-    now: dict[str, str] = {}
-    for path in sorted(path for pattern in patterns for path in root.glob(pattern)):
-        name = path.relative_to(root).as_posix()
-        now[name] = keep(root, _without_cards(name, _bytes(path)))
-        if before.get(name) != now[name]:
-            ledger.append(kind, {"file": name, "original": now[name]}, at)
-    return now
-
-
-def _without_cards(name: str, data: bytes) -> bytes:
-    for text in (name, *(found.decode() for found in _CARD_IN_SETTINGS.findall(data))):
-        last = card_number_in(text)
-        if last is not None:
-            raise ReconError(
-                f"{without_digits(name)} holds a full card number ending in {last}: no card number enters the ledger. "
-                "Leave its last four digits alone, then run again"
-            )
-    return data
 
 
 def _bytes(path: Path) -> bytes:
@@ -186,14 +143,14 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 
 def record_run(
-    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
-    versions: Mapping[str, str],
+    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame,
+    seen: Mapping[str, str], versions: Mapping[str, str],
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip
     """Say that a run was made: from which files and settings, by which versions, with which results.
 
     report: name of its folder below reports/; sums: SHA-256 of the list of its files' hashes, hex. results: SHA-256 of
-    its results.json, hex; lines: the tree of its lines.
+    its results.json, hex; lines: the tree of its lines. seen: the SHA-256 of each settings file by name.
     """
     files = inputs.select(pl.col("name").alias("file"), "sha256").unique(maintain_order=True)
     body = {
@@ -202,7 +159,7 @@ def record_run(
         "results": results,
         "lines": lines,
         "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),
-        "settings": [{"file": file, "original": sha256} for file, sha256 in {**seen.settings, **seen.layouts}.items()],
+        "settings": line_tree(list_of_run(seen)),
         "versions": dict(versions),
         "since": None if since is None else since.isoformat(),
         "until": until.isoformat(),

@@ -110,16 +110,24 @@ Given = dict[int, tuple[Numbering, int]]
 """Numbers that rules give a slot, each with the rule and on how many labels it rests."""
 
 
-class Slots:
-    """The slots of one machine over time, in the order of its layout."""
+Inferred = dict[tuple[tuple[tuple[str, int], ...], tuple[int | None, ...]], dict[str, Given]]
+"""What is inferred for the slots of a machine, by their labels and widths, and their numbers at one moment."""
 
-    def __init__(self, layout: Layout, zone_name: str) -> None:
+
+class Slots:
+    """The slots of one machine over time, in the order of its layout.
+
+    inferred: what was inferred of other machines, for many have the same labels and numbers.
+    """
+
+    def __init__(self, layout: Layout, zone_name: str, inferred: Inferred) -> None:
         self.layout = layout
         self.held = [
             Held(state, in_utc(state.start, zone_name), None if state.end is None else in_utc(state.end, zone_name))
             for state in slot_states(layout)
         ]
-        self._inferred: dict[tuple[int | None, ...], dict[str, Given]] = {}
+        self._inferred = inferred
+        self._trays = tuple((slot.label, slot.pitch) for slot in layout.slots)
 
     def at(self, moment: datetime) -> list[SlotState]:
         """Every slot as it stood then; before the layout, as it began."""
@@ -138,9 +146,10 @@ class Slots:
         numbers: of all slots at one moment, in the order of the layout. A rule counts where it explains every other
         number, FEWEST_PAIRS at least.
         """
-        if numbers not in self._inferred:
-            self._inferred[numbers] = self._infer(numbers)
-        return self._inferred[numbers]
+        key = (self._trays, numbers)
+        if key not in self._inferred:
+            self._inferred[key] = self._infer(numbers)
+        return self._inferred[key]
 
     def _infer(self, numbers: tuple[int | None, ...]) -> dict[str, Given]:
         every = self.layout.slots

@@ -11,7 +11,7 @@ from itertools import groupby
 import polars as pl
 
 from recon.match.assignment import best_assignment
-from recon.match.evidence import LEAST, POINTS, Evidence, Half, Slots, Stray, Why, from_layout, missing_half
+from recon.match.evidence import LEAST, POINTS, Evidence, Half, Inferred, Slots, Stray, Why, from_layout, missing_half
 from recon.match.from_log import meanwhile, prices, shortages
 from recon.match.states import Layouts
 from recon.match.unmapped import explain
@@ -105,6 +105,7 @@ def _weigh(asked: Frame, windows: Frame, layouts: Layouts, route: Route) -> list
     short, priced = shortages(asked, windows), prices(asked, layouts)
     zones = layouts.zones
     slots_of: dict[str, Slots] = {}
+    inferred: Inferred = {}
     weighed: list[_Weighed] = []
     for row in asked.select("machine", "bus", "vends", "units", "opened_at", "closed_at").iter_rows():
         stray = Stray(*row)
@@ -112,7 +113,7 @@ def _weigh(asked: Frame, windows: Frame, layouts: Layouts, route: Route) -> list
         if layout is None:
             continue
         if stray.machine not in slots_of:
-            slots_of[stray.machine] = Slots(layout, zones[stray.machine])
+            slots_of[stray.machine] = Slots(layout, zones[stray.machine], inferred)
         slots = slots_of[stray.machine]
         told: dict[str, list[Evidence]] = {}
         for label, evidence in from_layout(stray, slots):

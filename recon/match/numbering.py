@@ -62,6 +62,15 @@ def numbers(layout: Layout) -> list[int | None]:
     return [number_of(layout.numbering, slot.label, at, layout.slots) for at, slot in enumerate(layout.slots)]
 
 
+def body_of(layout: Layout) -> tuple[object, ...]:
+    """What the slots of a layout and their numbers hang on: equal for layouts that share all slots and the rule.
+
+    It holds the ids of the slots, so that it means something only while these are there.
+    """
+    rule = layout.numbering
+    return (rule if rule is None or isinstance(rule, str) else rule_words(rule), *map(id, layout.slots))
+
+
 def rule_words(rule: Numbering) -> str:
     """A numbering rule as it is written in a layout."""
     if isinstance(rule, str):

@@ -1,6 +1,6 @@
 """A layout over time: which product, price and bus number each slot had from when to when."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
@@ -47,33 +47,49 @@ def slot_states(layout: Layout) -> Iterator[SlotState]:
     Changes count in the order of their times (file order among equal times). A change to a label that the layout does
     not have, or from before the layout, is passed over here; the layout checks report it.
     """
+    by_label = changes_by_label(layout)
+    for position, (slot, number) in enumerate(zip(layout.slots, numbers(layout), strict=True)):
+        yield from states_of(first_state(layout, position, number), by_label.get(slot.label, ()))
+
+
+def changes_by_label(layout: Layout) -> dict[str, list[tuple[int, Change]]]:
+    """The changes that count, each with its place in the file, by the label that they name."""
     by_label: dict[str, list[tuple[int, Change]]] = {}
     for at, change in enumerate(layout.changes):
         if change.start >= layout.effective:
             by_label.setdefault(change.label, []).append((at, change))
-    for position, (slot, number) in enumerate(zip(layout.slots, numbers(layout), strict=True)):
-        state = SlotState(
-            machine=layout.machine,
-            label=slot.label,
-            start=layout.effective,
-            end=None,
-            path=("slot", position),
-            position=position,
-            in_use=slot.product is not None,
-            bus=number if slot.bus is None else slot.bus,
-            tray=slot.tray,
-            pitch=slot.pitch,
-            product=slot.product,
-            price=slot.price,
-            card_price=slot.card_price,
-            capacity=slot.capacity,
-            par=slot.capacity if slot.par is None else slot.par,
-        )
-        for at, change in sorted(by_label.get(slot.label, ()), key=lambda entry: entry[1].start):
-            if change.start > state.start:
-                yield state._replace(end=change.start)
-            state = _changed(state, at, change)
-        yield state
+    return by_label
+
+
+def first_state(layout: Layout, position: int, number: int | None) -> SlotState:
+    """How a slot stood before any change. number: what the layout's rule gives it."""
+    slot = layout.slots[position]
+    return SlotState(
+        machine=layout.machine,
+        label=slot.label,
+        start=layout.effective,
+        end=None,
+        path=("slot", position),
+        position=position,
+        in_use=slot.product is not None,
+        bus=number if slot.bus is None else slot.bus,
+        tray=slot.tray,
+        pitch=slot.pitch,
+        product=slot.product,
+        price=slot.price,
+        card_price=slot.card_price,
+        capacity=slot.capacity,
+        par=slot.capacity if slot.par is None else slot.par,
+    )
+
+
+def states_of(state: SlotState, changes: Iterable[tuple[int, Change]]) -> Iterator[SlotState]:
+    """The states of one slot in time order. state: how it stood at first; changes: those of its label."""
+    for at, change in sorted(changes, key=lambda entry: entry[1].start):
+        if change.start > state.start:
+            yield state._replace(end=change.start)
+        state = _changed(state, at, change)
+    yield state
 
 
 def _changed(state: SlotState, at: int, change: Change) -> SlotState:

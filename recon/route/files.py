@@ -2,6 +2,7 @@
 problem.
 """
 
+import os
 import re
 import tomllib
 from decimal import Decimal
@@ -35,7 +36,7 @@ def listed(root: Path, folder: str, suffixes: tuple[str, ...]) -> list[str]:
     ending.
     """
     try:
-        names = [path.name for path in (root / folder).iterdir()]
+        names = os.listdir(root / folder)  # noqa: PTH208 - ten times as quick as paths, where there are many
     except (FileNotFoundError, NotADirectoryError, PermissionError):
         return []
     return sorted(f"{folder}/{name}" for name in names if name[0] != "." and name.lower().endswith(suffixes))
@@ -46,17 +47,22 @@ def unusable(place: Place, found: str, expected: str) -> Problem:
     return Problem("bad-value", place, {"key": "the file", "found": found, "expected": expected})
 
 
+def read_bytes(root: Path, file: str) -> bytes:
+    """The bytes of a file. Where there are many, to make paths takes longer than to read them. Raises OSError."""
+    with open(os.path.join(root, file), "rb", buffering=0) as stream:  # noqa: PTH118, PTH123
+        return stream.readall()
+
+
 def read_text(root: Path, file: str) -> str | Problem:
     """The text of a file, without a byte order mark; a problem where it is no readable UTF-8 text or is
     empty.
     """
-    path = root / file
     expected = "a text file in UTF-8"
     try:
-        if not path.is_file():
-            found = "a folder" if path.is_dir() else "no plain file of that name"
+        if not os.path.isfile(os.path.join(root, file)):  # noqa: PTH113, PTH118 - as in read_bytes
+            found = "a folder" if (root / file).is_dir() else "no plain file of that name"
             return unusable(Place(file), found, expected)
-        content = path.read_bytes()
+        content = read_bytes(root, file)
     except OSError as error:
         return unusable(Place(file), f"a file that the system will not open ({error.strerror})", expected)
     content = content.removeprefix(_BOM)
@@ -80,7 +86,11 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
     text = read_text(root, file)
     if isinstance(text, Problem):
         return text
-    text = text.replace("\r\n", "\n")
+    return toml_of(file, text.replace("\r\n", "\n"))
+
+
+def toml_of(file: str, text: str) -> tuple[dict[str, Any], TomlPlaces] | Problem:
+    """The same of the text of a file, in which a line ends in a line feed alone."""
     data = read_plain(text)
     if data is not None:
         return data, TomlPlaces(file, text)

@@ -11,12 +11,13 @@ from pydantic import ValidationError
 
 from recon.model.currencies import EXPONENTS
 from recon.model.errors import ReconError, SettingsError
-from recon.model.layout import Layout, Product
+from recon.model.layout import Change, Layout, Product, Slot
 from recon.model.problem import Problem
 from recon.model.settings import Settings
 from recon.route.amounts import amount_fault
 from recon.route.faults import bad_value, faults, shown
 from recon.route.files import listed, read_toml
+from recon.route.layout_blocks import Blocks
 from recon.route.layouts import LayoutFile, amounts_of, read_layout, without_doubles
 from recon.route.products import FILE as PRODUCTS
 from recon.route.products import read_products
@@ -190,10 +191,12 @@ def _read_settings(root: Path) -> tuple[Settings | None, list[Problem]]:
 def _read_layouts(root: Path, currency: str | None) -> tuple[list[LayoutFile], list[Problem]]:
     found: list[LayoutFile] = []
     problems: list[Problem] = []
+    blocks, fitting = Blocks(), dict[str | None, dict[int, Slot | Change]]()
     for file in listed(root, "layouts", (".toml", ".csv")):
-        layout_file, more = read_layout(root, file)
+        layout_file, more = read_layout(root, file, blocks)
         if layout_file is not None:
-            more = more + amounts_of(layout_file, layout_file.layout.currency or currency)
+            coin = layout_file.layout.currency or currency
+            more = more + amounts_of(layout_file, coin, fitting.setdefault(coin, {}))
         problems += more
         if layout_file is not None and not more:
             found.append(layout_file)

@@ -11,8 +11,10 @@ from recon.model.layout import Change, Layout, Slot
 from recon.model.problem import Problem
 from recon.route.amounts import amount_fault
 from recon.route.faults import Find, bad_value, faults, keys_of, shown, unknown_key
-from recon.route.files import read_text, read_toml
+from recon.route.files import read_text, toml_of
+from recon.route.layout_blocks import Blocks
 from recon.route.layout_table import read_layout_table
+from recon.route.positions import TomlPlaces
 
 
 @dataclass(frozen=True)
@@ -29,20 +31,24 @@ class LayoutFile:
     place: Find
 
 
-def read_layout(root: Path, file: str) -> tuple[LayoutFile | None, list[Problem]]:
+def read_layout(root: Path, file: str, blocks: Blocks | None = None) -> tuple[LayoutFile | None, list[Problem]]:
     """Read one layout. The file is None where it cannot be used; the problems say why, and may be there in
-    any case.
+    any case. blocks: those of the files read before, where there are many.
     """
     problems: list[Problem] = []
+    text = read_text(root, file)
+    if isinstance(text, Problem):
+        return None, [text]
     if file.lower().endswith(".csv"):
-        text = read_text(root, file)
-        if isinstance(text, Problem):
-            return None, [text]
         written = read_layout_table(file, text)
         data, find = written.data, written.place
         problems += written.problems
     else:
-        toml = read_toml(root, file)
+        text = text.replace("\r\n", "\n")
+        quick = None if blocks is None else blocks.layout(text)
+        if quick is not None:
+            return LayoutFile(file, quick, TomlPlaces(file, text)), []
+        toml = toml_of(file, text)
         if isinstance(toml, Problem):
             return None, [toml]
         data, find = toml
@@ -71,10 +77,12 @@ def _python_names(data: dict[str, Any], find: Find) -> list[Problem]:
     return wrong
 
 
-def amounts_of(found: LayoutFile, currency: str | None) -> list[Problem]:
+def amounts_of(found: LayoutFile, currency: str | None, fitting: dict[int, Slot | Change] | None = None) -> list[Problem]:
     """Amounts with more digits than the machine's currency has. currency: that of the machine; None: not
-    known.
+    known. fitting: slots and changes whose amounts fit this currency, by their ids; those found to fit are
+    added.
     """
+    fitting = {} if fitting is None else fitting
     layout = found.layout
     problems: list[Problem] = []
     tables: tuple[tuple[str, Sequence[Slot | Change]], ...] = (
@@ -83,11 +91,16 @@ def amounts_of(found: LayoutFile, currency: str | None) -> list[Problem]:
     )
     for name, entries in tables:
         for at, entry in enumerate(entries):
+            if id(entry) in fitting:
+                continue
+            before = len(problems)
             for key, amount in (("price", entry.price), ("card_price", entry.card_price)):
                 expected = None if amount is None else amount_fault(amount, currency)
                 if expected is not None:
                     place = found.place((name, at, key))
                     problems.append(bad_value(place, key, shown(amount), expected, layout.machine))
+            if len(problems) == before:
+                fitting[id(entry)] = entry
     if layout.price_step is not None and (expected := amount_fault(layout.price_step, currency)) is not None:
         place = found.place(("price_step",))
         problems.append(bad_value(place, "price_step", shown(layout.price_step), expected, layout.machine))

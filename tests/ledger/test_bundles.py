@@ -138,7 +138,7 @@ def test_what_was_reckoned_is_shown_as_far_as_it_concerns_the_slot(part: Path) -
     assert not (part / "settings" / "layouts" / "m-2.toml").exists()
     assert not (part / "settings" / "products.csv").exists()
     entries = {path.name[7:-5] for path in (part / "entries").iterdir()}
-    assert entries == {"settings-seen", "layout-seen", "file-taken", "count-restated", "run-made"}
+    assert entries == {"settings-seen", "file-taken", "count-restated", "run-made"}
 
 
 def test_rows_are_told_as_they_were_read(part: Path) -> None:

@@ -1,0 +1,58 @@
+"""Layouts read by their blocks: the machines of a route are alike, so that each distinct [[slot]] is read once.
+
+To read and validate every slot of every file takes most of the time of a route of many machines. A text is parted at
+its [[slot]] and [[change]] lines, and a block that another file had is taken over as it was validated. Whatever is not
+plain TOML, or not valid, is left to the careful reading of the whole file; a test holds the two against each other.
+"""
+
+import re
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from recon.model.layout import Change, Layout, Slot
+from recon.route.plain import read_plain
+
+_HEADER: Final = re.compile(r"\n\[\[(slot|change)\]\]\n")
+
+
+class Blocks:
+    """The blocks of the files read so far: text to what it holds, None where that is for the careful reading."""
+
+    def __init__(self) -> None:
+        self._read: dict[tuple[str, str], Slot | Change | None] = {}
+
+    def layout(self, text: str) -> Layout | None:
+        """The layout that a text holds; None where it is not plain, or anything is wrong with it."""
+        head, *rest = _HEADER.split(text)
+        data = read_plain(head)
+        if data is None or not data.keys().isdisjoint(("slot", "slots", "change", "changes")):
+            return None
+        found: dict[str, list[Slot | Change]] = {"slot": [], "change": []}
+        for name, block in zip(rest[::2], rest[1::2], strict=True):
+            entry = self._read[name, block] if (name, block) in self._read else self._entry(name, block)
+            if entry is None:
+                return None
+            found[name].append(entry)
+        try:
+            return Layout.model_validate(data | found)
+        except ValidationError:
+            return None
+
+    def _entry(self, name: str, block: str) -> Slot | Change | None:
+        """A block that no file had before."""
+        data, entry = _flat(block), None
+        # The model of a change also answers to its own name for `from`, which no file may use.
+        if data is not None and "start" not in data:
+            try:
+                entry = (Slot if name == "slot" else Change).model_validate(data)
+            except ValidationError:
+                entry = None
+        self._read[name, block] = entry
+        return entry
+
+
+def _flat(block: str) -> dict[str, Any] | None:
+    """The keys of a block; None where it is not plain, or another table begins in it."""
+    data = read_plain(block)
+    return None if data is None or any(isinstance(value, dict | list) for value in data.values()) else data

@@ -170,4 +170,5 @@ def _bytes(root: Path, name: str) -> bytes:
     try:
         return read_bytes(root, name)
     except OSError as error:
-        raise ReconError(f"{(root / name).as_posix()} cannot be read: {error.strerror}. Run again once it can") from error
+        where = (root / name).as_posix()
+        raise ReconError(f"{where} cannot be read: {error.strerror}. Run again once it can") from error

@@ -51,16 +51,12 @@ def layouts(route: Route) -> Layouts:
     entries = sorted((entry.layout for entry in route.layouts), key=lambda layout: layout.machine)
     zones = [layout.timezone or route.settings.timezone for layout in entries]
     currencies = [layout.currency or route.settings.currency for layout in entries]
-    machines = [
-        [layout.machine for layout in entries],
-        [layout.site for layout in entries],
-        zones,
-        currencies,
-        [EXPONENTS[currency] for currency in currencies],
-    ]
+    every_digits = [EXPONENTS[currency] for currency in currencies]
+    names, sites = [layout.machine for layout in entries], [layout.site for layout in entries]
+    machines = [names, sites, zones, currencies, every_digits]
     rows = _Rows(route.products)
-    for layout, zone_name, digits in zip(entries, zones, machines[-1], strict=True):
-        rows.add(layout, zone_name, int(digits or 0))
+    for layout, zone_name, digits in zip(entries, zones, every_digits, strict=True):
+        rows.add(layout, zone_name, digits)
     return Layouts(
         machines=guard(pl.DataFrame(machines, schema=MACHINES.schema, orient="col"), MACHINES),
         slots=guard(rows.slots(), SLOTS),
@@ -96,7 +92,7 @@ class _Rows:
         else:
             body = (digits, *body_of(layout))
             if body not in self._bodies:
-                codes = [self._slot(layout, position, number, digits) for position, number in enumerate(numbers(layout))]
+                codes = [self._slot(layout, at, number, digits) for at, number in enumerate(numbers(layout))]
                 self._bodies[body] = codes, self._begins(codes)
             codes, begins = self._bodies[body]
             self._starts += [start] * len(codes)

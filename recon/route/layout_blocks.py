@@ -1,8 +1,9 @@
 """Layouts read by their blocks: the machines of a route are alike, so that each distinct [[slot]] is read once.
 
 To read and validate every slot of every file takes most of the time of a route of many machines. A text is parted at
-its [[slot]] and [[change]] lines, and a block that another file had is taken over as it was validated. Whatever is not
-plain TOML, or not valid, is left to the careful reading of the whole file; a test holds the two against each other.
+its [[slot]] and [[change]] lines, and a block that another file had is taken over as it was validated. Where each part
+is TOML by itself, none of these lines stands inside a value. Whatever is not, or is not valid, is left to the careful
+reading of the whole file; a test holds the two against each other.
 """
 
 import re
@@ -11,7 +12,8 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from recon.model.layout import Change, Layout, Slot
-from recon.route.plain import read_plain
+from recon.model.problem import Problem
+from recon.route.files import toml_of
 
 _HEADER: Final = re.compile(r"\n\[\[(slot|change)\]\]\n")
 
@@ -23,9 +25,9 @@ class Blocks:
         self._read: dict[tuple[str, str], Slot | Change | None] = {}
 
     def layout(self, text: str) -> Layout | None:
-        """The layout that a text holds; None where it is not plain, or anything is wrong with it."""
+        """The layout that a text holds; None where anything is wrong with it."""
         head, *rest = _HEADER.split(text)
-        data = read_plain(head)
+        data = _toml(head)
         if data is None or not data.keys().isdisjoint(("slot", "slots", "change", "changes")):
             return None
         found: dict[str, list[Slot | Change]] = {"slot": [], "change": []}
@@ -53,6 +55,11 @@ class Blocks:
 
 
 def _flat(block: str) -> dict[str, Any] | None:
-    """The keys of a block; None where it is not plain, or another table begins in it."""
-    data = read_plain(block)
+    """The keys of a block; None where it is no TOML, or another table begins in it."""
+    data = _toml(block)
     return None if data is None or any(isinstance(value, dict | list) for value in data.values()) else data
+
+
+def _toml(text: str) -> dict[str, Any] | None:
+    found = toml_of("", text)
+    return None if isinstance(found, Problem) else found[0]

@@ -77,7 +77,9 @@ def _python_names(data: dict[str, Any], find: Find) -> list[Problem]:
     return wrong
 
 
-def amounts_of(found: LayoutFile, currency: str | None, fitting: dict[int, Slot | Change] | None = None) -> list[Problem]:
+def amounts_of(
+    found: LayoutFile, currency: str | None, fitting: dict[int, Slot | Change] | None = None
+) -> list[Problem]:
     """Amounts with more digits than the machine's currency has. currency: that of the machine; None: not
     known. fitting: slots and changes whose amounts fit this currency, by their ids; those found to fit are
     added.

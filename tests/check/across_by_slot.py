@@ -1,4 +1,4 @@
-"""What layouts say of each other, slot by slot and without any short cut: what recon.findings.across is held against."""
+"""What layouts say of each other, slot by slot, without short cuts: what recon.findings.across is held against."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -78,7 +78,7 @@ def _prices(layouts: Sequence[Layout], lasts: Sequence[dict[str, SlotState]], cu
             if price != usual:
                 odd[at].append((product, label, price, usual))
     for at, told in odd.items():
-        for product, label, price, usual in told:
+        for _, label, price, usual in told:
             same_way = {name for name, _, p, u in told if (p > u) == (price > usual)}
             step = layouts[at].price_step
             level = len(same_way) >= LEVEL and 2 * len(same_way) > compared[at]

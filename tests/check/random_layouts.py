@@ -40,6 +40,7 @@ def write_route(root: Path, seed: int) -> Path:
 def _head(draw: random.Random, at: int) -> str:
     machine = at if draw.random() < 0.97 else 0
     lines = [f'machine = "m-{machine}"', "effective = 2026-08-03T07:00:00"]
+    lines += ['site = """', "[[slot]]", 'label = "100"', '"""'] if draw.random() < 0.05 else []
     lines += draw.choice(([], [], ['timezone = "Europe/Berlin"'], ['currency = "JPY"'], ["price_step = 0.25"]))
     return "\n".join([*lines, draw.choice(_RULES)])
 

@@ -132,7 +132,8 @@ def test_a_slot_is_not_taken_for_one_that_was_there_before(tmp_path: Path) -> No
     for at in range(60):
         price, odd = draw.choice((("1.75", ""), ("1.755", ""), ("1.75", "prise = 1\n")))
         # A comment behind its header keeps a block from being shared.
-        text = f'machine = "m-{at}"\neffective = 2026-08-03\n[[slot]] # {at}\nlabel = "{at}"\nbus = 1\nprice = "{price}"\n'
+        head = f'machine = "m-{at}"\neffective = 2026-08-03\n'
+        text = f'{head}[[slot]] # {at}\nlabel = "{at}"\nbus = 1\nprice = "{price}"\n'
         (folder / f"m-{at:02}.toml").write_text(text + odd, encoding="utf-8")
     expected = [path.name for path in sorted(folder.iterdir()) if "1.755" in path.read_text(encoding="utf-8")]
     told = [problem.place.file for problem in check(tmp_path) if problem.kind == "bad-value"]

@@ -266,7 +266,7 @@ def test_a_newer_ledger_is_refused_and_left_alone(tmp_path: Path) -> None:
     connection.close()
     before = journal_path(tmp_path).read_bytes()
     for use in (lambda: reading(tmp_path), lambda: writing(tmp_path, who="a test")):
-        with pytest.raises(ReconError, match=rf"has format {formats.FORMAT + 1} and was written by a newer recon"), use():
+        with pytest.raises(ReconError, match=f"has format {formats.FORMAT + 1} and was written by a newer"), use():
             pass
     with pytest.raises(ReconError, match="newer recon"):
         verify_ledger(tmp_path)

@@ -102,7 +102,9 @@ CONTENTS = st.dictionaries(
 
 @settings(deadline=None, max_examples=40)
 @given(st.lists(CONTENTS, min_size=1, max_size=4))
-def test_whatever_stood_in_the_files_is_given_back(tmp_path_factory: pytest.TempPathFactory, runs: list[dict[str, bytes]]) -> None:
+def test_whatever_stood_in_the_files_is_given_back(
+    tmp_path_factory: pytest.TempPathFactory, runs: list[dict[str, bytes]]
+) -> None:
     root = tmp_path_factory.mktemp("route")
     (root / "layouts").mkdir()
     for contents in runs:

@@ -4,52 +4,56 @@ over/short = collected + change of the coin tubes - price of the cash vends that
 first and come back out as change, so what the tubes hold more than after the last collection is money taken too.
 """
 
+from dataclasses import dataclass
 from datetime import timedelta
 
 import polars as pl
 
-from recon.balance.windows import by_mark, into_windows, number_marks, reaching, summed
+from recon.balance.windows import doubtful, number_marks, places_in, sums_in
+from recon.match.sequence import Sequence, cumulative, in_sequence, runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard
 from recon.model.frames import CASH_WINDOWS, Frame
 
 
-def cash_windows(cash: Frame, priced: Frame, layouts: Layouts, *, near: timedelta) -> Frame:
+@dataclass(frozen=True, slots=True)
+class CashVends:
+    """The vends that were paid in cash, machine by machine in the order of their times."""
+
+    vends: Frame
+    """Rows of `priced`, of any outcome."""
+    sequence: Sequence
+    """These by number of machine and moment."""
+    machines: Frame
+    """machine and `machine_no` (Int64) of all machines that logged cash, have a layout or a collection."""
+
+
+def cash_vends(cash: Frame, priced: Frame, layouts: Layouts) -> CashVends:
+    """Find the vends that were paid in cash. cash: collections; priced: sorted as that frame is."""
+    names = ("machine", "time", "file", "row", "tender", "outcome", "stayed_paid", "priced", "quantity")
+    vends = priced.select(*names, "paid_low", "paid_high").filter(pl.col("tender") == "cash")
+    runs, logged = runs_of(vends["machine"])
+    every = pl.concat([logged, cash["machine"], layouts.machines["machine"]]).unique().sort()
+    machines = every.to_frame("machine").with_row_index("machine_no").with_columns(pl.col("machine_no").cast(pl.Int64))
+    own = logged.to_frame("machine").join(machines, on="machine", how="left", maintain_order="left")
+    sequence = in_sequence(own["machine_no"].gather(runs), vends["time"], every.len())
+    return CashVends(vends if sequence.order is None else vends[sequence.order], sequence, machines)
+
+
+def cash_windows(cash: Frame, paid: CashVends, layouts: Layouts, *, near: timedelta) -> Frame:
     """Balance every machine that has a layout between its successive collections.
 
-    cash: collections. priced: vends with what was paid. near: vends this close to a collection may fall on either side.
+    cash: collections. near: vends this close to a collection may fall on either side.
     Returns the frame `cash_windows`. The range of `expected` puts vends near a collection, vends without a known price
     and refunds that may have come from elsewhere than the machine to the least and to the most. Where the machine's log
     holds no cash vend at all, nothing can be expected and the figures are null.
     """
-    numbers = (
-        layouts.machines.select("machine")
-        .with_row_index("machine_no")
-        .with_columns(pl.col("machine_no").cast(pl.Int32))
+    known = paid.machines.join(layouts.machines.select("machine"), on="machine", how="semi", maintain_order="left")
+    marks = number_marks(_collections(cash).join(known, on="machine", how="inner"), "machine_no")
+    number = pl.col("machine_no")
+    windows = marks.with_columns(_sums(paid, marks, near).get_columns()).with_columns(
+        logs_cash=paid.sequence.ahead(number + 1) > paid.sequence.ahead(number)
     )
-    marks = number_marks(_collections(cash).join(numbers, on="machine", how="inner"), "machine_no")
-    vends = priced.select(
-        "machine", "time", "priced", "stayed_paid", "quantity", "paid_low", "paid_high", "tender", "outcome"
-    )
-    paid = vends.filter((pl.col("tender") == "cash") & pl.col("outcome").is_in(["vended", "refunded"])).join(
-        numbers, on="machine", how="inner"
-    )
-    paid = paid.select(
-        "machine_no",
-        "time",
-        (pl.col("paid_low") * pl.col("quantity")).alias("low"),
-        (pl.col("paid_high") * pl.col("quantity")).alias("high"),
-        "priced",
-        "stayed_paid",
-        "quantity",
-    )
-    events = into_windows(paid, marks, "machine_no", near)
-    windows = by_mark(marks, *_sums(events, marks, near))
-    zero = ("vends", "unpriced_vends", "low", "high", "doubt", "refunds", "before", "after")
-    windows = windows.with_columns(pl.col(name).fill_null(0) for name in zero)
-    by_cash = priced.select("machine", "tender").filter(pl.col("tender") == "cash").select("machine")
-    logs_cash = by_cash.unique().with_columns(pl.lit(True).alias("logs_cash"))
-    windows = windows.join(logs_cash, on="machine", how="left", maintain_order="left")
     return guard(_shape(windows), CASH_WINDOWS)
 
 
@@ -58,17 +62,25 @@ def collection_ends(cash: Frame) -> Frame:
     return cash.group_by("machine").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
 
 
-def loose_cash(cash: Frame, priced: Frame) -> Frame:
+def loose_cash(cash: Frame, paid: CashVends) -> Frame:
     """Find the paid cash vends that no two collections of their machine enclose.
 
     Returns machine, time, file, row, paid_low and quantity.
     """
-    shape = ("machine", "time", "file", "row", "paid_low", "quantity")
-    vends = priced.select(*shape, "tender", "stayed_paid")
-    paid = vends.filter((pl.col("tender") == "cash") & pl.col("stayed_paid"))
-    ends = paid.join(collection_ends(cash), on="machine", how="left", maintain_order="left")
-    outside = pl.col("first").is_null() | (pl.col("time") < pl.col("first")) | (pl.col("time") >= pl.col("last"))
-    return ends.filter(outside).select(shape)
+    number = pl.col("machine_no")
+    ends = paid.machines.join(collection_ends(cash), on="machine", how="left", maintain_order="left").select(
+        start=paid.sequence.ahead(number),
+        first=paid.sequence.before(number, pl.col("first").cast(pl.Int64)),
+        last=paid.sequence.before(number, pl.col("last").cast(pl.Int64)),
+        stop=paid.sequence.ahead(number + 1),
+    )
+    # Without any collection all are loose.
+    runs = ends.select(
+        begin=pl.concat_list("start", pl.coalesce("last", "stop")), end=pl.concat_list(pl.coalesce("first", "stop"), "stop")
+    ).explode("begin", "end", empty_as_null=True, keep_nulls=True)
+    places = runs.select(pl.int_ranges("begin", "end")).to_series().explode(empty_as_null=False, keep_nulls=False)
+    vends = paid.vends[places]
+    return vends.filter("stayed_paid").select("machine", "time", "file", "row", "paid_low", "quantity")
 
 
 def _collections(cash: Frame) -> Frame:
@@ -104,26 +116,29 @@ def restated_collections(cash: Frame) -> Frame:
     )
 
 
-def _sums(events: Frame, marks: Frame, near: timedelta) -> list[Frame]:
-    """Add up what was paid in each window, and what was paid beside it and may belong to it."""
-    kept = pl.col("stayed_paid")
-    doubt = pl.col("near_open") | pl.col("near_close")
-    inside = summed(
-        events,
-        pl.col("window"),
-        vends=pl.when(kept).then("quantity").otherwise(0),
-        unpriced_vends=pl.when(kept & (pl.col("priced") == "range")).then("quantity").otherwise(0),
-        low=pl.when(kept).then("low").otherwise(0),
-        high=pl.when(kept).then("high").otherwise(0),
-        doubt=pl.when(kept & doubt).then("low").otherwise(0),
-        refunds=pl.when(~kept).then("high").otherwise(0),
+def _sums(paid: CashVends, marks: Frame, near: timedelta) -> Frame:
+    """Add up what was paid in each window, and what was paid beside it and may belong to it; one row a mark."""
+    kept, quantity = pl.col("stayed_paid"), pl.col("quantity")
+    refunded = pl.col("outcome") == "refunded"
+    amounts = {
+        "vends": pl.when(kept).then(quantity).otherwise(0),
+        "low": pl.when(kept).then(pl.col("paid_low") * quantity).otherwise(0),
+        "refunds": pl.when(refunded & ~kept).then(pl.col("paid_high") * quantity).otherwise(0),
+    }
+    ranged = (paid.vends["priced"] == "range").any()
+    if ranged:
+        amounts["unpriced_vends"] = pl.when(kept & (pl.col("priced") == "range")).then(quantity).otherwise(0)
+        amounts["high"] = pl.when(kept).then(pl.col("paid_high") * quantity).otherwise(0)
+    sums = cumulative(paid.vends.select(**amounts))
+    if not ranged:
+        sums = sums.with_columns(pl.lit(0, pl.Int64).alias("unpriced_vends"), pl.col("low").alias("high"))
+    places = places_in(paid.sequence, marks, "machine_no", near)
+    high = sums.select("high")
+    return sums_in(sums, places).with_columns(
+        doubtful(sums.select("low"), places)["low"].alias("doubt"),
+        sums_in(high, places, "late_begin", "begin")["high"].alias("before"),
+        sums_in(high, places, "end", "early_end")["high"].alias("after"),
     )
-    late, early = reaching(events.filter(kept), marks, "machine_no", near)
-    return [
-        inside,
-        summed(late, pl.col("reached"), before=pl.col("high")),
-        summed(early, pl.col("reached"), after=pl.col("high")),
-    ]
 
 
 def _shape(windows: Frame) -> Frame:
@@ -134,7 +149,6 @@ def _shape(windows: Frame) -> Frame:
             pl.col(name).shift(-1).over("machine_no").alias(f"close_{name}")
             for name in ("collected", "tubes", "file", "row")
         ),
-        pl.col("logs_cash").fill_null(False),
     ).filter(pl.col("next_time").is_not_null())
     tube_change = pl.col("close_tubes") - pl.col("tubes")
     known = pl.col("logs_cash")

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import polars as pl
 
-from recon.balance.cash import cash_windows, loose_cash
+from recon.balance.cash import cash_vends, cash_windows, loose_cash
 from recon.balance.odd_prices import OddPrices, odd_prices
 from recon.balance.payouts import CardDays, card_days, paid_by_card
 from recon.balance.summary import totals
@@ -33,10 +33,11 @@ def money_of(collections: Frame, payouts: Frame, priced: Frame, layouts: Layouts
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     zone = settings.timezone
     days = card_days(payouts, priced, layouts, zone=zone, currency=settings.currency)
+    by_cash = cash_vends(collections, priced, layouts)
     return Money(
         totals=totals(priced),
-        cash=cash_windows(collections, priced, layouts, near=near),
-        loose=loose_cash(collections, priced),
+        cash=cash_windows(collections, by_cash, layouts, near=near),
+        loose=loose_cash(collections, by_cash),
         days=days,
         cards=_unpaid_cards(days.unpaid, priced, zone),
         odd=odd_prices(priced, layouts),

@@ -10,11 +10,16 @@ from decimal import Decimal
 
 import polars as pl
 
+from recon.balance.local_days import local_days
+from recon.match.sequence import runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
 from recon.model.frames import PAYOUT_CHECKS, TIME, Frame
 from recon.model.money import round_minor
 from recon.model.settings import Cards
+
+_DAYS = 2**32
+"""What a machine takes of an integer that stands for machine and day: as many before 1970 as after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,16 +110,29 @@ def card_money(
 
 
 def _days(priced: Frame, zone: str) -> Frame:
-    """Add up the card vends that stayed paid, by machine and local day of the route; sorted by both."""
+    """Add up the card vends that stayed paid, by machine and local day of the route; sorted by both.
+
+    priced: machine by machine, in the order of their times: a day of a machine is one stretch of them.
+    """
     vends = priced.select("machine", "time", "tender", "stayed_paid", "quantity", "paid_low", "paid_high")
     paid = vends.filter((pl.col("tender") == "card") & pl.col("stayed_paid"))
-    sums = paid.group_by("machine", _day(zone)).agg(
+    runs, machines = runs_of(paid["machine"])
+    day = local_days(paid["time"], zone).cast(pl.Int64) + _DAYS // 2
+    stretches, keys = runs_of(runs.cast(pl.Int64) * _DAYS + day)
+    sums = paid.with_columns(stretches.alias("stretch")).group_by("stretch").agg(
         pl.col("quantity").sum().alias("vends"),
         (pl.col("paid_low") * pl.col("quantity")).sum().alias("low"),
         (pl.col("paid_high") * pl.col("quantity")).sum().alias("high"),
         pl.col("time").min().alias("first_time"),
         pl.col("time").max().alias("last_time"),
     )
+    day = (keys % _DAYS - _DAYS // 2).cast(pl.Int32).cast(pl.Date)
+    sums = sums.sort("stretch").drop("stretch")
+    sums = sums.insert_column(0, machines.gather(keys // _DAYS)).insert_column(1, day.alias("day"))
+    if keys.n_unique() < keys.len():
+        # Clocks set back across midnight part a day in two.
+        amounts = pl.col("vends", "low", "high").sum()
+        sums = sums.group_by("machine", "day").agg(amounts, pl.col("first_time").min(), pl.col("last_time").max())
     return ordered(sums, ("machine", "day"))
 
 

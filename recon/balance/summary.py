@@ -4,6 +4,7 @@ import polars as pl
 
 from recon.balance.payouts import fee
 from recon.balance.rounding import COST_UNIT, half_even
+from recon.match.sequence import runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
 from recon.model.frames import SUMMARIES, Frame
@@ -13,7 +14,7 @@ from recon.model.settings import Cards
 def totals(priced: Frame) -> Frame:
     """Sum up each machine's vends.
 
-    Returns machine, first, last (moments), vends, unmapped_vends, sales, cash_sales, card_sales (minor units),
+    priced: machine by machine. Returns machine, first, last (moments), vends, unmapped_vends, sales, cash_sales, card_sales (minor units),
     card_vends (units), cost_parts (ten-thousandths of a minor unit) and top (the highest price logged); sorted by
     machine.
     """
@@ -23,7 +24,8 @@ def totals(priced: Frame) -> Frame:
         return pl.when(pl.col("tender") == tender).then(paid).otherwise(0).sum()
 
     card_paid = pl.col("stayed_paid") & (pl.col("tender") == "card")
-    sums = priced.group_by("machine").agg(
+    runs, machines = runs_of(priced["machine"])
+    sums = priced.with_columns(runs.alias("run")).group_by("run").agg(
         pl.col("time").min().alias("first"),
         pl.col("time").max().alias("last"),
         pl.len().cast(pl.Int64).alias("vends"),
@@ -35,7 +37,8 @@ def totals(priced: Frame) -> Frame:
         (pl.col("units") * pl.col("unit_cost")).sum().alias("cost_parts"),
         pl.col("price").max().alias("top"),
     )
-    return ordered(sums, ("machine",))
+    sums = sums.sort("run").drop("run")
+    return ordered(sums.insert_column(0, machines), ("machine",))
 
 
 def machine_summaries(vends: Frame, windows: Frame, layouts: Layouts, cards: Cards) -> Frame:

@@ -69,6 +69,14 @@ def in_sequence(key: pl.Series, time: pl.Series, most: int) -> Sequence:
     return Sequence(order, ordered, first, width, moments)
 
 
+def runs_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """For each value the number of its run of equal neighbours, from 0 on, and the value of each run."""
+    runs = values.rle_id()
+    starts = (runs.slice(1) != runs.slice(0, max(runs.len() - 1, 0))).arg_true() + 1
+    heads = values.head(1).append(values.gather(starts))
+    return runs, heads.rechunk()
+
+
 def cumulative(amounts: Frame) -> Frame:
     """Sums up to each row: one row more than `amounts`, of which the first is 0. Int64 columns."""
     none = pl.DataFrame([pl.Series(name, [0], dtype=pl.Int64) for name in amounts.columns])

@@ -5,6 +5,7 @@ from typing import Final
 import polars as pl
 
 from recon.match.asof import in_force
+from recon.match.sequence import runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
 from recon.model.frames import MATCHED, Frame
@@ -72,8 +73,7 @@ def _cells(rows: Frame, states: Frame, name: str) -> tuple[pl.Series, pl.Series,
     size = machines.len() * values.len()
     if size > _MOST_CELLS:
         return None
-    runs = rows["machine"].rle_id()
-    heads = rows["machine"].gather((runs != runs.shift()).fill_null(True).arg_true())
+    runs, heads = runs_of(rows["machine"])
     row = _numbered(heads, machines).gather(runs)
     asked = row * values.len() + _numbered(rows[name], values)
     return asked, _numbered(states["machine"], machines) * values.len() + _numbered(states[name], values), size

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from stage_frames import CASH_FILE, at, frame, one_machine, priced
 
-from recon.balance.cash import cash_windows
+from recon.balance.cash import cash_vends, cash_windows
 from recon.model import frames
 
 NEAR = 10
@@ -91,7 +91,9 @@ def engine(boxes: list[Box], vends: list[Vend]) -> pl.DataFrame:
         }
         for vend in vends
     )
-    return cash_windows(cash, paid, one_machine(machines=MACHINES), near=timedelta(minutes=NEAR))
+    layouts = one_machine(machines=MACHINES)
+    by_cash = cash_vends(cash, paid.sort("machine", "time"), layouts)
+    return cash_windows(cash, by_cash, layouts, near=timedelta(minutes=NEAR))
 
 
 def oracle(boxes: list[Box], vends: list[Vend], machine: str) -> list[tuple[object, ...]]:

@@ -9,10 +9,10 @@ none or all in the same wrong zone, a file that sells through the night and hard
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import polars as pl
 
-from recon.match.asof import places
 from recon.model.frames import TIME, Frame
 
 FEWEST = 60
@@ -25,8 +25,12 @@ NIGHT, DAY = range(6), range(8, 18)
 HOURS = range(24)
 AT = tuple(f"at_{hour:02}" for hour in HOURS)
 """The columns of vends by hour of day."""
+OF_MACHINES = tuple(f"of_machines_{name}" for name in AT)
+"""The same of the vends of all machines of a file."""
 _HOUR = 3_600_000_000
 """Microseconds."""
+_AT_ONCE = 1 << 17
+"""Vends that are counted at a time."""
 
 
 def suspect_zones(counted: Frame) -> Frame:
@@ -36,8 +40,7 @@ def suspect_zones(counted: Frame) -> Frame:
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
-    profiles = _profiles(counted.group_by("file").agg(pl.col(AT).sum()))
-    everyone = _profiles(_of_same_machines(counted))
+    profiles, everyone = _profiles(counted)
     judged = {
         file: found for file in sorted(profiles) if (found := _judge(profiles[file], everyone[file])) is not None
     }
@@ -55,57 +58,89 @@ def suspect_zones(counted: Frame) -> Frame:
 
 
 def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
-    """Count the vends by file, machine and local hour of day: file, machine, and `AT` (Int64), a column an hour.
+    """Count the vends of each file by local hour of day, and those of its machines in all files.
 
-    vends: `file`, `machine` and `time` (UTC). zones: machine to zone; default: that of all others.
-
-    Vends stand machine by machine: file, stretch of a machine and hour make one integer, by which they are counted.
+    vends: `file`, `machine` and `time` (UTC), in any order; all vends of each machine. zones: machine to zone; default:
+    that of all others. Returns file; `AT`, its vends, a column an hour; `OF_MACHINES`, the vends of all its machines,
+    its own among them (Int64). What it returns of some machines and of others can be added up.
     """
     if vends.height == 0:
-        shape = {"file": pl.Int32, "machine": pl.String}
-        return pl.DataFrame(schema={**shape, **dict.fromkeys(AT, pl.Int64)})
-    stretch = vends["machine"].rle_id()
-    machine = vends["machine"].gather(vends["machine"].rle().struct.field("len").cum_sum() - 1)
-    local = _local_hours(vends["time"], stretch, [zones.get(name, default) for name in machine.to_list()])
-    files = int(vends["file"].to_physical().max()) + 1  # type: ignore[arg-type]
-    key = (stretch.cast(pl.Int64) * files + vends["file"]) * len(HOURS) + local
-    counted = key.alias("key").to_frame().group_by("key").len("len")
-    pairs = (counted["key"] // len(HOURS)).unique().sort()
-    cell = places(pairs, counted["key"] // len(HOURS)) * len(HOURS) + counted["key"] % len(HOURS)
-    none = pl.Series("cells", [0], dtype=pl.Int64).new_from_index(0, pairs.len() * len(HOURS))
-    cells = none.scatter(cell, counted["len"].cast(pl.Int64))
-    each = {"file": (pairs % files).cast(pl.Int32), "machine": machine.gather(pairs // files)}
-    by = {name: cells.gather_every(len(HOURS), hour) for hour, name in zip(HOURS, AT, strict=True)}
-    whole = pl.DataFrame(each | by)
-    if machine.n_unique() == machine.len():
-        return whole
-    return whole.group_by("file", "machine").agg(pl.col(AT).sum())
-
-
-def _local_hours(time: pl.Series, stretch: pl.Series, zones: Sequence[str]) -> pl.Series:
-    """Hours of day of moments (UTC) by the clock of their stretch. zones: of each stretch."""
-    hour = time.to_physical() // _HOUR
-    names = sorted(set(zones))
-    first, last = hour.min(), hour.max()
-    assert isinstance(first, int)
-    assert isinstance(last, int)
-    starts = (pl.int_range(first, last + 1, eager=True) * _HOUR).cast(TIME)
-    clocks = pl.concat([starts.dt.convert_time_zone(name).dt.hour() for name in names])
-    place = pl.Series([names.index(name) * starts.len() for name in zones], dtype=pl.Int64)
-    return clocks.gather(place.gather(stretch) + hour - first)
-
-
-def _of_same_machines(counted: Frame) -> Frame:
-    """For each file the vends of its machines in all files, its own among them, by hour: file, and `AT`."""
-    totals = counted.lazy().group_by("machine").agg(pl.col(AT).sum())
-    pairs = counted.lazy().select("file", "machine").unique()
+        return pl.DataFrame(schema={"file": pl.Int32, **dict.fromkeys((*AT, *OF_MACHINES), pl.Int64)})
+    files = int(vends["file"].max()) + 1  # type: ignore[arg-type]
+    names = sorted({default, *zones.values()})
+    machines, counted = _counted(vends, files, _Clocks.of(vends["time"], names), zones, default)
+    pair, hour = counted["key"] // len(HOURS), counted["key"] % len(HOURS)
+    file, machine = pair % files, pair // files
+    mine = _table(file, hour, counted["len"], files).select("row", pl.col(AT)).rename({"row": "file"})
+    of_machine = _table(machine, hour, counted["len"], machines).rename({"row": "machine"})
+    pairs = pair.unique().alias("pair").to_frame().lazy()
+    pairs = pairs.select(file=pl.col("pair") % files, machine=pl.col("pair") // files)
     # Summed up as they come, all files with all their machines are never at hand together.
-    return pairs.join(totals, on="machine").group_by("file").agg(pl.col(AT).sum()).collect()
+    every = pairs.join(of_machine.lazy(), on="machine").group_by("file").agg(pl.col(AT).sum()).collect()
+    every = every.rename(dict(zip(AT, OF_MACHINES, strict=True)))
+    return mine.join(every, on="file").with_columns(pl.col("file").cast(pl.Int32))
 
 
-def _profiles(counted: Frame) -> dict[int, list[int]]:
-    """Vends by the hour of day, for each file. counted: file and `AT`, one row a file."""
-    return {file: list(hours) for file, *hours in counted.select("file", *AT).iter_rows()}
+def _table(row: pl.Series, hour: pl.Series, count: pl.Series, rows: int) -> Frame:
+    """Counts by row and hour: row, and `AT`, a column an hour."""
+    cell = pl.DataFrame({"cell": row * len(HOURS) + hour, "count": count})
+    summed = cell.group_by("cell").agg(pl.col("count").sum().cast(pl.Int64))
+    none = pl.Series([0], dtype=pl.Int64).new_from_index(0, rows * len(HOURS))
+    cells = none.scatter(summed["cell"], summed["count"])
+    by_row = cells.reshape((rows, len(HOURS))).arr.to_struct(AT).struct.unnest()
+    return by_row.select(pl.int_range(rows).alias("row"), pl.all())
+
+
+class _Clocks(NamedTuple):
+    """Local hours of day of all hours from the first to the last. length: how many of a zone. hours: those of one zone
+    after those of another."""
+
+    first: int
+    length: int
+    hours: pl.Series
+    zones: Sequence[str]
+
+    @staticmethod
+    def of(time: pl.Series, zones: Sequence[str]) -> "_Clocks":
+        moments = time.to_physical()
+        first, last = int(moments.min()) // _HOUR, int(moments.max()) // _HOUR  # type: ignore[arg-type]
+        starts = (pl.int_range(first, last + 1, eager=True) * _HOUR).cast(TIME)
+        hours = [starts.dt.convert_time_zone(name).dt.hour().cast(pl.Int64) for name in zones]
+        return _Clocks(first, starts.len(), pl.concat(hours), zones)
+
+
+def _counted(
+    vends: Frame, files: int, clocks: _Clocks, zones: Mapping[str, str], default: str
+) -> tuple[int, Frame]:
+    """How many machines there are, and how many vends (`len`) each `key` of a machine, a file and an hour has; the same
+    key may come several times.
+
+    Vends mostly stand machine by machine. They are counted some at a time: what is made of them on the way stays in the
+    processor's cache.
+    """
+    numbers: dict[str, int] = {}
+    parts = []
+    for rows in vends.iter_slices(_AT_ONCE):
+        names = rows["machine"].rle().struct.field("value").to_list()
+        stretch = rows["machine"].rle_id()
+        hour = rows["time"].to_physical() // _HOUR
+        starts = [clocks.zones.index(zones.get(name, default)) * clocks.length - clocks.first for name in names]
+        hour = hour + (starts[0] if len(set(starts)) == 1 else pl.Series(starts, dtype=pl.Int64).gather(stretch))
+        of_machine = [numbers.setdefault(name, len(numbers)) * files for name in names]
+        pair = pl.Series(of_machine, dtype=pl.Int64).gather(stretch) + rows["file"]
+        key = pair * len(HOURS) + clocks.hours.gather(hour)
+        parts.append(key.alias("key").value_counts(name="len"))
+    return len(numbers), pl.concat(parts)
+
+
+def _profiles(counted: Frame) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
+    """By file its vends by the hour of day, and those of its machines. counted: as from by_hour, of several parts."""
+    summed = counted.group_by("file").agg(pl.col(*AT, *OF_MACHINES).sum())
+    profiles = {file: list(hours) for file, *hours in summed.iter_rows()}
+    return (
+        {file: hours[: len(AT)] for file, hours in profiles.items()},
+        {file: hours[len(AT) :] for file, hours in profiles.items()},
+    )
 
 
 def _less_by_day(profiles: Mapping[int, Sequence[int]]) -> int | None:

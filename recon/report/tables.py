@@ -1,10 +1,17 @@
 """The result frames as they are shown: money as decimal text, times as local ISO 8601 text, in the columns promised."""
 
+from collections.abc import Sequence
+from typing import Final
+
 import polars as pl
 
 from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.spelling import ISO, local_text, money_by_machine
+from recon.report.json_lines import Group
+
+TERMS: Final = "\0terms"
+"""The column of `with_terms`."""
 
 
 def _money(done: Reconciliation, *names: str) -> list[pl.Expr]:
@@ -20,34 +27,54 @@ def inputs_table(done: Reconciliation) -> Frame:
     return done.frames["inputs"].drop("file", "name", "sheet").rename({"path": "file"})
 
 
-def stock_table(done: Reconciliation) -> Frame:
-    """One line a stock window."""
-    shown = done.frames["stock"].with_columns(_money(done, "retail_value", "cost_value"))
-    return _local(done, shown).select(
-        "machine",
-        "label",
-        "product",
-        "opened_at",
-        "closed_at",
-        "opening",
-        "loaded",
-        "removed",
-        "vended",
-        "expected",
-        "counted",
-        "variance",
-        "variance_low",
-        "variance_high",
-        "retail_value",
-        "cost_value",
-    )
+STOCK_GROUPS: Final = (
+    Group(("machine", "label", "product")),
+    Group(("opened_at",), ("opened_at", TERMS)),
+    Group(("closed_at",), ("closed_at", TERMS)),
+    Group(
+        ("opening", "loaded", "removed", "vended", "expected", "counted"),
+        ("opening", "loaded", "removed", "vended", "expected", "counted"),
+    ),
+    Group(
+        ("variance", "variance_low", "variance_high", "retail_value", "cost_value"),
+        ("variance", "variance_low", "variance_high", "retail_value", "cost_value", TERMS),
+    ),
+)
+"""The columns of a stock window in their order, and what decides the text of each."""
+_STOCK = tuple(name for group in STOCK_GROUPS for name in group.names)
 
 
-def cash_table(done: Reconciliation) -> Frame:
-    """One line a cash window."""
+def stock_table(done: Reconciliation, windows: Frame, names: Sequence[str] = _STOCK) -> Frame:
+    """One line a stock window. windows: of the frame `stock`. names: of its columns, or all."""
+    return _shown(done, windows, names, money=("retail_value", "cost_value"))
+
+
+def with_terms(done: Reconciliation, rows: Frame) -> Frame:
+    """Rows with a column `TERMS`: a number for the zone and the digits of money that are those of their machine."""
+    known = {(done.zone, done.digits): 0}
+    of_machine: dict[str, int] = {}
+    for machine in {*done.zones, *done.digits_of}:
+        terms = done.zones.get(machine, done.zone), done.digits_of.get(machine, done.digits)
+        of_machine[machine] = known.setdefault(terms, len(known))
+    if len(known) == 1:
+        return rows.with_columns(pl.lit(0, pl.Int64).alias(TERMS))
+    stretches = rows["machine"].rle().struct.field("value").to_list()
+    numbers = pl.Series([of_machine.get(machine, 0) for machine in stretches], dtype=pl.Int64)
+    return rows.with_columns(numbers.gather(rows["machine"].rle_id()).alias(TERMS))
+
+
+def _shown(done: Reconciliation, rows: Frame, names: Sequence[str], money: Sequence[str]) -> Frame:
+    """These columns of the rows: those of money as decimal text, moments as local text, and all others as they are."""
+    moments = [name for name in ("opened_at", "closed_at") if name in names]
+    spelled = local_text(rows, moments, done.zones, done.zone, ISO) if moments else rows
+    amounts = {name: text for name, text in zip(money, _money(done, *money), strict=True) if name in names}
+    return spelled.select(amounts.get(name, name) for name in names)
+
+
+def cash_table(done: Reconciliation, windows: Frame) -> Frame:
+    """One line a cash window. windows: of the frame `cash_windows`."""
     money = ("expected", "expected_low", "expected_high", "collected", "tube_change", "over_short")
-    shown = done.frames["cash_windows"].with_columns(_money(done, *money))
-    return _local(done, shown).select("machine", "opened_at", "closed_at", "vends", "unpriced_vends", *money)
+    return _shown(done, windows, ("machine", "opened_at", "closed_at", "vends", "unpriced_vends", *money), money)
 
 
 def payouts_table(done: Reconciliation) -> Frame:
@@ -69,9 +96,9 @@ def machines_table(done: Reconciliation) -> Frame:
     return done.frames["summaries"].with_columns(_money(done, *money))
 
 
-def findings_table(done: Reconciliation) -> Frame:
-    """One line a finding, worst first; evidence as a list of file and row."""
-    shown = _local(done, done.frames["findings"]).with_columns(_money(done, "amount"))
+def findings_table(done: Reconciliation, findings: Frame) -> Frame:
+    """One line a finding, worst first; evidence as a list of file and row. findings: of the frame of that name."""
+    shown = _local(done, findings).with_columns(_money(done, "amount"))
     paths = dict(enumerate(done.paths))
     file = (
         pl.element().struct.field("file").replace_strict(paths, default=None, return_dtype=pl.String)

@@ -68,8 +68,8 @@ def _list(items: Iterator[str]) -> str:
 def _finding(found: Trace, done: Reconciliation) -> str:
     if found.target.finding is None:
         return "null"
-    own = findings_table(done).filter(pl.col("id") == found.target.finding["id"])
-    return own.write_ndjson().strip()
+    own = done.frames["findings"].filter(pl.col("id") == found.target.finding["id"])
+    return findings_table(done, own).write_ndjson().strip()
 
 
 def _amounts(done: Reconciliation, names: Sequence[str]) -> list[pl.Expr]:

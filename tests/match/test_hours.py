@@ -1,13 +1,16 @@
 """Exports in another zone than they are said to be."""
 
 import random
+from collections import Counter
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recon.match import hours as module
 from recon.match.hours import HOURS, by_hour, likeness, moved, suspect_zones
 
 ZONES = {"m-1": "America/Halifax"}
@@ -65,3 +68,39 @@ def test_likeness_by_hand() -> None:
     assert likeness(one, other) == pytest.approx(0.5**0.5)
     assert likeness(one, one) == pytest.approx(1.0)
     assert likeness(one, [0, 0, 1] + [0] * 21) == 0.0
+
+
+@given(
+    vends=st.lists(
+        st.tuples(st.integers(0, 3), st.sampled_from(["m-1", "m-2", "m-3"]), st.integers(0, 400 * 24 * 60)), max_size=60
+    ),
+    at_once=st.integers(1, 20),
+    grouped=st.booleans(),
+)
+def test_hours_of_files_and_of_their_machines_as_counted_one_by_one(
+    vends: list[tuple[int, str, int]], at_once: int, grouped: bool
+) -> None:
+    zones = {"m-1": "America/Halifax", "m-2": "Asia/Kolkata"}
+    start = datetime(2026, 1, 1, tzinfo=UTC)
+    if grouped:
+        vends = sorted(vends, key=lambda vend: vend[1])
+    rows = [(file, machine, start + timedelta(minutes=passed)) for file, machine, passed in vends]
+    schema = {"file": pl.Int32, "machine": pl.String, "time": pl.Datetime("us", "UTC")}
+    frame = pl.DataFrame(rows, schema=schema, orient="row")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "_AT_ONCE", at_once)
+        counted = by_hour(frame, zones, "UTC")
+    mine, of_machine, pairs = Counter[tuple[int, int]](), Counter[tuple[str, int]](), set[tuple[int, str]]()
+    for file, machine, time in rows:
+        # The hour that the clock showed when the hour of the vend began in UTC.
+        hour = time.replace(minute=0).astimezone(ZoneInfo(zones.get(machine, "UTC"))).hour
+        mine[file, hour] += 1
+        of_machine[machine, hour] += 1
+        pairs.add((file, machine))
+    expected = {
+        file: [mine[file, hour] for hour in HOURS]
+        + [sum(of_machine[machine, hour] for own, machine in pairs if own == file) for hour in HOURS]
+        for file in {file for file, _ in pairs}
+    }
+    found = counted.select("file", *module.AT, *module.OF_MACHINES)
+    assert {file: cells for file, *cells in found.iter_rows()} == expected

@@ -2,7 +2,6 @@
 is the plain way: `into_windows`, `reaching` and `summed`.
 """
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -29,10 +28,9 @@ MINUTES = st.integers(0, 20)
 
 
 @pytest.fixture(params=[2**63 - 1, 0], ids=["one integer", "places of moments"], autouse=True)
-def _largest(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def _largest(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every test twice: also where key and moment do not fit into one integer."""
     monkeypatch.setattr(sequence, "_LARGEST", request.param)
-    yield
 
 
 def moments(minutes: list[int]) -> pl.Series:
@@ -147,7 +145,9 @@ def test_loose_cash_is_what_no_two_collections_enclose(
 ) -> None:
     rows = paid_vends(vends)
     common = {"file": 3, "zone": "UTC", "collected": 0}
-    listed = [common | {"row": row, "time": at(minute * 60), "machine": name} for row, (minute, name) in enumerate(boxes)]
+    listed = [
+        common | {"row": row, "time": at(minute * 60), "machine": name} for row, (minute, name) in enumerate(boxes)
+    ]
     cash = frame(frames.CASH, listed)
     found = loose_cash(cash, cash_vends(cash, rows, one_machine(machines=MACHINES[:3])))
     ends = rows.join(collection_ends(cash), on="machine", how="left", maintain_order="left")
@@ -192,7 +192,9 @@ ZONES = {
 @pytest.mark.parametrize("zone", ZONES)
 def test_local_days_are_those_of_the_zone(zone: str) -> None:
     turn = ZONES[zone]
-    around = [turn + timedelta(minutes=minute, microseconds=micro) for minute in range(-3000, 3000) for micro in (-1, 0)]
+    around = [
+        turn + timedelta(minutes=minute, microseconds=micro) for minute in range(-3000, 3000) for micro in (-1, 0)
+    ]
     days = local_days(pl.Series(around, dtype=TIME), zone).to_list()
     assert days == [moment.astimezone(ZoneInfo(zone)).date() for moment in around]
     assert local_days(pl.Series(around[:1], dtype=TIME), zone).to_list() == days[:1]
@@ -204,10 +206,13 @@ def test_card_days_are_those_of_grouping_vend_by_vend(zone: str) -> None:
     """Also where clocks set back across midnight part a day in two, and before 1970."""
     minutes = (ZONES[zone] - at(0)) // timedelta(minutes=1)
     rows = priced(
-        {"minute": minutes + step * 7, "machine": machine, "tender": "card", "paid": 100 + step, "quantity": 1 + step % 2}
+        {
+            "minute": minutes + step * 7, "machine": machine, "tender": "card", "paid": 100 + step,
+            "quantity": 1 + step % 2,
+        }
         for machine in MACHINES
         for step in range(-400, 400)
-    )
+    )  # fmt: skip
     own = rows.select(
         "machine", pl.col("time").dt.convert_time_zone(zone).dt.date().alias("day"), "quantity", "time",
         money=pl.col("paid_low") * pl.col("quantity"),

@@ -9,6 +9,7 @@ import polars as pl
 import polars.selectors as cs
 import pytest
 from match_layouts import change, hour, laid, layout, slot, vends
+from polars.testing import assert_frame_equal
 
 import recon
 from recon.match.asof import in_force, next_after, reached

@@ -75,9 +75,9 @@ def loose_cash(cash: Frame, paid: CashVends) -> Frame:
         stop=paid.sequence.ahead(number + 1),
     )
     # Without any collection all are loose.
-    runs = ends.select(
-        begin=pl.concat_list("start", pl.coalesce("last", "stop")), end=pl.concat_list(pl.coalesce("first", "stop"), "stop")
-    ).explode("begin", "end", empty_as_null=True, keep_nulls=True)
+    first, last = pl.coalesce("first", "stop"), pl.coalesce("last", "stop")
+    runs = ends.select(begin=pl.concat_list("start", last), end=pl.concat_list(first, "stop"))
+    runs = runs.explode("begin", "end", empty_as_null=True, keep_nulls=True)
     places = runs.select(pl.int_ranges("begin", "end")).to_series().explode(empty_as_null=False, keep_nulls=False)
     vends = paid.vends[places]
     return vends.filter("stayed_paid").select("machine", "time", "file", "row", "paid_low", "quantity")

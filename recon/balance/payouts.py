@@ -7,6 +7,7 @@ are a percentage of each vend and an amount for each; the monthly fee may stand 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 import polars as pl
 
@@ -14,7 +15,7 @@ from recon.balance.local_days import local_days
 from recon.match.sequence import runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered
-from recon.model.frames import PAYOUT_CHECKS, TIME, Frame
+from recon.model.frames import PAYOUT_CHECKS, PAYOUTS, TIME, Frame
 from recon.model.money import round_minor
 from recon.model.settings import Cards
 
@@ -218,6 +219,14 @@ PAYOUT_KEY = ("paid_on", "from", "to", "machine", "reference")
 """What a payout is known by, where two are told apart or put in order."""
 
 
+def _overlap_shape() -> dict[str, Any]:
+    names = ("file", "row", *PAYOUT_KEY)
+    own = {f"{which}_{name}": PAYOUTS.schema[name] for which in ("first", "second") for name in names}
+    sums = dict.fromkeys(("vends", "low", "high"), pl.Int64)
+    days, moments = dict.fromkeys(("first_day", "last_day"), pl.Date), dict.fromkeys(("opened_at", "closed_at"), TIME)
+    return {**sums, **own, "machine": pl.String, **days, **moments}
+
+
 def _overlaps(checks: Frame, covered: Frame, zone: str) -> Frame:
     """Pairs of payouts that cover the same card vends: each counts them in full, so that one of the two must be off.
 
@@ -226,9 +235,11 @@ def _overlaps(checks: Frame, covered: Frame, zone: str) -> Frame:
     of; null where both are for all), first_day, last_day (of the days shared, with card vends or not), opened_at,
     closed_at (the moments at which these begin and end), vends, low, high (minor units).
     """
-    numbered = checks.sort(*PAYOUT_KEY, "file", "row").select("file", "row", *PAYOUT_KEY).with_row_index("at")
     # Few days are paid for twice: only they are paired.
     twice = covered.filter(covered.select("machine", "day").hash_rows().is_duplicated())
+    if twice.height == 0:
+        return pl.DataFrame(schema=_overlap_shape())
+    numbered = checks.sort(*PAYOUT_KEY, "file", "row").select("file", "row", *PAYOUT_KEY).with_row_index("at")
     placed = twice.join(numbered.select("file", "row", "at"), on=["file", "row"])
     both = placed.join(placed.select("machine", "day", pl.col("at").alias("other")), on=["machine", "day"])
     both = both.filter(pl.col("at") < pl.col("other"))

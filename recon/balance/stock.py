@@ -12,8 +12,15 @@ import polars as pl
 
 from recon.balance.rounding import cost_minor
 from recon.balance.windows import (
-    by_mark, doubtful, following, into_windows, number_marks, places_in, summed, sums_in,
-)  # fmt: skip
+    by_mark,
+    doubtful,
+    following,
+    into_windows,
+    number_marks,
+    places_in,
+    summed,
+    sums_in,
+)
 from recon.match.asof import in_force
 from recon.match.sequence import Sequence, cumulative, in_sequence
 from recon.match.states import Layouts
@@ -42,10 +49,10 @@ class SlotVends:
         """The vends from `begin` to before `end` of each row of `places`, with its other columns and `nth`, the place
         of the vend.
         """
-        runs = places.filter(pl.col("end") > pl.col("begin")).with_columns(nth=pl.int_ranges("begin", "end"))
-        each = runs.drop("begin", "end").explode("nth", empty_as_null=True, keep_nulls=True)
-        found = self.vends[self.rows.gather(each["nth"])]
-        return each.with_columns(found.get_columns())
+        runs = places.with_columns(nth=pl.int_ranges("begin", "end"))
+        each = runs.explode("nth", empty_as_null=False, keep_nulls=False)
+        rows = self.rows.to_frame()[each["nth"]].to_series()
+        return each.hstack(self.vends[rows].get_columns())
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +81,7 @@ class Stock:
         vend 2) and undecided (Boolean: it may belong to another window, or was refunded).
         """
         marks = windows.unique().sort()
-        asked = self.places[marks].with_columns(window=marks).drop("late_begin", "early_end")
-        vends = self.sold.between(asked)
+        vends = self.sold.between(self.places[marks].hstack([marks.alias("window")]))
         near = (pl.col("nth") < pl.col("open_end")) | (pl.col("nth") >= pl.col("close_begin"))
         sold = vends.select(
             "slot", "window", "time", "file", "row", (-pl.col("units")).alias("change"), pl.lit(VEND).alias("rank"),
@@ -233,12 +239,12 @@ def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
 def _loads_as_moves(filled: Frame) -> Frame:
     """Every load and removal with its window, as a change of units."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
+    decided = pl.lit(False).alias("undecided")
     parts = [
-        filled.with_columns((-pl.col("removed")).alias("change"), pl.lit(REMOVAL).alias("rank")),
-        filled.with_columns(pl.col("loaded").alias("change"), pl.lit(LOAD).alias("rank")),
+        filled.with_columns((-pl.col("removed")).alias("change"), pl.lit(REMOVAL).alias("rank"), decided),
+        filled.with_columns(pl.col("loaded").alias("change"), pl.lit(LOAD).alias("rank"), decided),
     ]
-    moves = pl.concat(parts).filter(pl.col("change") != 0)
-    return moves.with_columns(pl.lit(False).alias("undecided")).select(shape)
+    return pl.concat(parts).filter(pl.col("change") != 0).select(shape)
 
 
 def _restated(seen: Frame, last: Frame) -> Frame:
@@ -259,12 +265,14 @@ def _restated(seen: Frame, last: Frame) -> Frame:
 def _early(sold: SlotVends, loads: Frame, marks: Frame, places: Frame) -> Frame:
     """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
     # Marks stand slot by slot, in the order of their times.
-    own = pl.concat([marks.select("slot", pl.col("time").alias("first_count")), places.select("begin")], how="horizontal")
-    firsts = own.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True))
+    own = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True))
+    firsts = own.select("slot", pl.col("time").alias("first_count"), begin=places["begin"].gather(own["mark"]))
     shape = ("slot", "time", "units", "file", "row")
     put = loads.filter(pl.col("slot").is_not_null()).with_columns(pl.lit(0, pl.Int64).alias("units"))
     events = pl.concat([sold.between(_before(sold, firsts)).select(shape), put.select(shape)])
-    events = events.join(firsts.drop("begin"), on="slot", how="left")
+    events = events.join(firsts, on="slot", how="left").drop("begin")
+    if events.height == 0:
+        return events
     return events.filter(pl.col("first_count").is_null() | (pl.col("time") < pl.col("first_count"))).sort(
         "slot", "time", "file", "row"
     )
@@ -276,8 +284,8 @@ def _before(sold: SlotVends, firsts: Frame) -> Frame:
     if keys.len() == 0:
         return pl.DataFrame(schema={"begin": pl.Int64, "end": pl.Int64})
     least, most = keys[0] // sold.sequence.width, keys[-1] // sold.sequence.width
-    slots = pl.select(slot=pl.int_range(least, most + 1, dtype=pl.Int32))
+    slots = pl.int_range(least, most + 1, dtype=pl.Int32, eager=True).to_frame("slot")
     number = pl.col("slot").cast(pl.Int64)
-    slots = slots.with_columns(start=sold.sequence.ahead(number), stop=sold.sequence.ahead(number + 1))
-    known = slots.join(firsts.select("slot", "begin"), on="slot", how="left")
-    return known.select(begin="start", end=pl.coalesce("begin", "stop"))
+    known = slots.join(firsts, on="slot", how="left", maintain_order="left")
+    ends = pl.coalesce("begin", sold.sequence.ahead(number + 1))
+    return known.select(begin=sold.sequence.ahead(number), end=ends)

@@ -14,7 +14,8 @@ from recon.model.settings import Cards
 def totals(priced: Frame) -> Frame:
     """Sum up each machine's vends.
 
-    priced: machine by machine. Returns machine, first, last (moments), vends, unmapped_vends, sales, cash_sales, card_sales (minor units),
+    priced: machine by machine.
+    Returns machine, first, last (moments), vends, unmapped_vends, sales, cash_sales, card_sales (minor units),
     card_vends (units), cost_parts (ten-thousandths of a minor unit) and top (the highest price logged); sorted by
     machine.
     """

@@ -100,7 +100,8 @@ def _window_evidence(rows: Frame, stock: Stock) -> Frame:
     )
     marks = stock.spans.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
     asked = rows.select("n", "slot", "opened_at").join(marks, on=["slot", "opened_at"]).select("n", "window")
-    inside = stock.moves_of(asked["window"]).join(asked, on="window").select("n", pl.lit(2).alias("rank"), "time", "file", "row")
+    moves = stock.moves_of(asked["window"]).join(asked, on="window")
+    inside = moves.select("n", pl.lit(2).alias("rank"), "time", "file", "row")
     both = pl.concat([opening, closing, inside], how="vertical_relaxed").unique(
         ["n", "file", "row"], keep="first", maintain_order=True
     )

@@ -69,10 +69,10 @@ def places(marks: pl.Series, sought: pl.Series, *, after: bool = False) -> pl.Se
 
 
 def places_of(marks: pl.Series, sought: pl.Expr) -> pl.Expr:
-    """The same as an expression."""
+    """The same as an expression; null where nothing is sought."""
     if not marks.is_sorted():
         raise ValueError(f"{marks.name} is searched and not sorted")
-    return pl.lit(marks).search_sorted(sought).cast(pl.Int64)
+    return pl.when(sought.is_not_null()).then(pl.lit(marks).search_sorted(sought).cast(pl.Int64))
 
 
 def _as_one(own: Frame, asked: Frame, key: str) -> tuple[pl.Series, pl.Series] | None:

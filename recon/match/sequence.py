@@ -71,10 +71,7 @@ def in_sequence(key: pl.Series, time: pl.Series, most: int) -> Sequence:
 
 def runs_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
     """For each value the number of its run of equal neighbours, from 0 on, and the value of each run."""
-    runs = values.rle_id()
-    starts = (runs.slice(1) != runs.slice(0, max(runs.len() - 1, 0))).arg_true() + 1
-    heads = values.head(1).append(values.gather(starts))
-    return runs, heads.rechunk()
+    return values.rle_id(), values.rle().struct.field("value").alias(values.name)
 
 
 def cumulative(amounts: Frame) -> Frame:

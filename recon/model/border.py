@@ -19,7 +19,7 @@ from recon.model.errors import FrameError
 from recon.model.frames import TIME, Frame, FrameSpec
 
 _MANY = 1000
-"""Rows from which on it pays to look whether a frame is sorted already, as most are."""
+"""Rows from which on sorting by one integer pays."""
 
 _SECOND = 1_000_000
 """Microseconds."""
@@ -65,9 +65,10 @@ def ordered(frame: Frame, names: Sequence[str]) -> Frame:
     A large frame is sorted by one integer a row, which stands for as many of the columns as 63 bits hold; only the rows
     alike in that are sorted by the rest. The other columns are only gathered.
     """
+    # Most frames are in order, and a look costs less than the sort of even a small one.
+    if in_order(frame, names):
+        return frame
     if frame.height > _MANY:
-        if in_order(frame, names):
-            return frame
         places = _places(frame, names)
         if places is not None:
             # A column of several chunks is gathered at ten times the cost.

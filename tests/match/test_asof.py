@@ -9,6 +9,7 @@ import polars as pl
 import polars.selectors as cs
 import pytest
 from match_layouts import change, hour, laid, layout, slot, vends
+from polars.testing import assert_frame_equal
 
 import recon
 from recon.match.asof import in_force, next_after, reached
@@ -124,6 +125,18 @@ def test_vends_match_as_duckdb_joins_them(seed: int, engine: duckdb.DuckDBPyConn
     matched = match_vends(shuffled, laid_out)
     assert matched.height == rows.height
     assert matched.sort("row").select("row", "slot", "state").rows() == by_duckdb(engine, rows, laid_out)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_table_of_numbers_gives_what_the_as_of_search_gives(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where every number belongs to one state alone, and where some do."""
+    draw = random.Random(seed)
+    laid_out, rows = random_layouts(draw), random_vends(draw)
+    if seed % 2:
+        rows = rows.filter(pl.col("time") >= hour(8))
+    fast = match_vends(rows, laid_out)
+    monkeypatch.setattr("recon.match.slots._MOST_CELLS", -1)
+    assert_frame_equal(match_vends(rows, laid_out), fast)
 
 
 def test_the_oracle_is_asked_about_what_matters() -> None:

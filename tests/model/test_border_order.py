@@ -8,7 +8,8 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from recon.model import border
-from recon.model.frames import TIME, Frame
+from recon.model.errors import FrameError
+from recon.model.frames import TIME, Column, Frame, FrameSpec
 
 NAMES = ["machine", "time", "file", "row"]
 
@@ -18,12 +19,12 @@ def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(border, "_MANY", 0)
 
 
-def rows(draw: random.Random, *, hollow: bool = False) -> Frame:
+def rows(draw: random.Random, *, hollow: bool = False, tick: timedelta = timedelta(microseconds=1)) -> Frame:
     """Rows of a log in the order of its files; every machine and moment comes several times."""
     first = datetime(1999, 1, 1, tzinfo=UTC)
     machines = ["quay-2", "Quay-2", "überland", "", "a", *([None] if hollow else [])]
     told = [
-        (draw.choice(machines), first + timedelta(microseconds=draw.randrange(4)), file, row)
+        (draw.choice(machines), first + draw.randrange(4) * tick, file, row)
         for file in range(-1, 3)
         for row in range(draw.randrange(12))
     ]
@@ -46,6 +47,35 @@ def test_a_frame_is_sorted_as_polars_sorts_it(seed: int, shuffled: bool, hollow:
         frame = frame.sample(fraction=1, shuffle=True, seed=seed)
     for names in (NAMES, NAMES[:2], NAMES[1:], ["row", "machine"], ["machine"]):
         assert_frame_equal(border.ordered(frame, names), plainly(frame, names))
+
+
+@pytest.mark.parametrize("apart", [0, 1, 1000], ids=["first column alone", "some", "all"])
+@pytest.mark.parametrize("seed", range(20))
+def test_rows_alike_in_the_key_are_sorted_by_the_rest(
+    seed: int, apart: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The key holds only some of the columns, and times of whole seconds take fewer numbers."""
+    monkeypatch.setattr(border, "_APART", apart)
+    draw = random.Random(seed)
+    frame = rows(draw, tick=timedelta(seconds=1)).sample(fraction=1, shuffle=True, seed=seed)
+    for names in (NAMES, NAMES[:2], NAMES[1:], ["machine", "row"]):
+        assert_frame_equal(border.ordered(frame, names), plainly(frame, names))
+
+
+@pytest.mark.parametrize("most", [5, 2**62], ids=["with their places", "places alone"])
+def test_the_order_of_numbers(most: int) -> None:
+    values = pl.Series([3, 0, most, 1, 0, 2], dtype=pl.Int64)
+    order, ordered = border.order_of(values)
+    assert ordered.to_list() == sorted(values.to_list()) == values.gather(order).to_list()
+    assert sorted(order.to_list()) == list(range(6))
+
+
+def test_a_frame_said_to_be_sorted_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    frame = pl.DataFrame({"machine": ["b", "a"]})
+    monkeypatch.setenv("RECON_BORDERS", "full")
+    spec = FrameSpec("machines", "one machine", (Column("machine", pl.String, "id"),), sorted_by=("machine",))
+    with pytest.raises(FrameError, match="not sorted"):
+        border.guard(frame, spec, is_sorted=True)
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -19,7 +19,7 @@ from recon.intake.known import Known
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
 from recon.ledger.journal import Writer
-from recon.ledger.lines import line_tree
+from recon.ledger.lines import chunks_of, line_tree
 from recon.ledger.originals import keep
 from recon.ledger.shelf import Batch, keep_batch
 from recon.model.errors import ReconError
@@ -30,8 +30,6 @@ SETTINGS: Final = ("route.toml", "products.csv", "sources/*.toml")
 LAYOUTS: Final = ("layouts/*.toml", "layouts/*.csv")
 REFUSED: Final = ("unreadable-file", "unknown-format", "card-number-present")
 """Findings that say that a file was not taken in."""
-LINES_HASHED: Final = 50_000
-"""Lines of a file up to which each line has a hash of its own, so that some can be shown without the others."""
 _CARD_IN_SETTINGS: Final = re.compile(rb"(?<![0-9])(?:[0-9]{14,19}|[0-9]{4}(?:[ -][0-9]{4}){3})(?![0-9])")
 """A card number as it is copied: lists of labels in a layout are numbers with blanks between them, too, and a bar code
 of products.csv has 13 digits."""
@@ -154,14 +152,16 @@ def _refusal(refusals: Mapping[int, list[tuple[int, str, str]]], parts: _Parts) 
 def _taken(root: Path, name: str, parts: _Parts, batches: Mapping[int, Batch]) -> dict[str, Any]:
     data = _bytes(root / name)
     read = str(parts[0]["sha256"])
-    found = hashlib.sha256(data).hexdigest()
+    hashed = hashlib.sha256(data)
+    found = hashed.hexdigest()
     if found != read:
         raise ReconError(
             f"{name} changed while it was read: its content has the hash {found}, "
             f"expected {read}. Let whatever writes it finish, then run again"
         )
     keep(root, data, sha256=found)
-    whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
+    lines = line_tree(chunks_of(data), hashed)
+    whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines}
     told = [batches[part["file"]].told[part["file"]] for part in parts if part["file"] in batches]
     accounts = [{key: part[key] for key in _ACCOUNT} for part in parts]
     # A file of which a part could not be read, or with mended lines, is read anew each time.
@@ -173,14 +173,6 @@ def _taken(root: Path, name: str, parts: _Parts, batches: Mapping[int, Batch]) -
 
 
 _ACCOUNT: Final = ("path", "sheet", "kind", "source", "rows", "rejected")
-
-
-def lines_of_entry(data: bytes) -> dict[str, Any] | None:
-    """The lines of a file or of results as a tree, so that a bundle can show some of them; None for a long file.
-
-    Hashing lines one by one takes longer than all else together; who exports more at once shows files whole.
-    """
-    return line_tree(data) if data.count(b"\n") <= LINES_HASHED else None
 
 
 def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: datetime) -> None:
@@ -202,7 +194,7 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 
 def record_run(
-    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame, seen: Seen,
+    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any], inputs: Frame, seen: Seen,
     versions: Mapping[str, str], carried: str | None,
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip

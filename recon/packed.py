@@ -5,7 +5,7 @@ decisions give other figures by now is refused, so that what is packed hangs tog
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +17,7 @@ from recon.ledger.bundle_settings import put_settings, settings_of_run
 from recon.ledger.concerned import Concerned, Record, all_concerned, concerned, shown_records
 from recon.ledger.entries import Entry
 from recon.ledger.journal import Ledger, reading
-from recon.ledger.lines import lines_of
+from recon.ledger.lines import Leaves, lines_of
 from recon.ledger.originals import original, whole
 from recon.ledger.settings import seen_settings
 from recon.ledger.trace import Trace
@@ -184,15 +184,17 @@ class _Packing:
         """What was reckoned: whole, or the records that concern the target."""
         shown, records = shown_records(results, self.found.wants)
         name = "results.json"
-        if len(shown) == len(lines_of(results)):
+        tree = self.made.body["lines"]
+        if len(shown) == sum(1 for _ in lines_of(results)):
             self.bundle.whole(name, results, self.made.number, "results")
             self.told.append((name, "what the run found, as the ledger has its hash"))
-        elif self.made.body["lines"] is None:
+        elif tree is None:
             self.bundle.entry(self.made.number)
             self.left_out.append("results.json: it is too long to be shown in part. The figures stand on this page")
         else:
             self.bundle.part("results-in-part.txt", results, shown, self.made.number)
-            self.told.append(("results-in-part.txt", "the lines of results.json that concern this, each in its place"))
+            what = "the lines of results.json that concern this, each in its place"
+            self.told.append(("results-in-part.txt", what + _beside_them(tree)))
         return records
 
     def _settings(self) -> None:
@@ -233,6 +235,9 @@ class _Packing:
             return True
         if self._in_part(name, data, file, entry):
             self._tell_inbox("files as they arrived, the lines that do not concern this left empty")
+            beside = _beside_them(entry.body["lines"])
+            if beside:
+                self.told.append((name, f"the lines that concern this{beside}"))
             return True
         self.bundle.entry(entry.number)
         self.left_out.append(
@@ -249,7 +254,7 @@ class _Packing:
         if entry.body.get("lines") is None or b"\0" in data or unpack(data, name).data is not data:
             return False
         part = self.inbox.part(file)
-        lines = lines_of(data)
+        lines = Leaves.of(data, entry.body["lines"])
         header = part.table.line if part is not None and part.table.delimiter else 1
         rows = self.found.rows_of(file)
         shown = {at for row in (header, *rows) if 1 <= row <= len(lines) for at in _record(lines, row)}
@@ -281,7 +286,13 @@ class _Packing:
             self.told.append(("attachments/", "what was attached to decisions, by the number of the entry"))
 
 
-def _record(lines: list[bytes], row: int) -> range:
+def _beside_them(tree: Mapping[str, Any]) -> str:
+    """Say which other lines are shown, too. tree: what the entry keeps of the file's lines."""
+    leaf = tree.get("leaf", 1)
+    return "" if leaf == 1 else f"; each with its block of {leaf} lines, in which up to {leaf - 1} others stand"
+
+
+def _record(lines: Sequence[bytes], row: int) -> range:
     """The lines of the record that begins on a line: a quoted cell may go on over several."""
     last, quotes = row, lines[row - 1].count(b'"')
     while quotes % 2 and last < len(lines):

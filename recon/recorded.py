@@ -19,10 +19,12 @@ from recon.intake.known import Known
 from recon.ledger.cache_update import update_cache
 from recon.ledger.history import history_of
 from recon.ledger.journal import Writer, writing
+from recon.ledger.lines import line_tree_of_file
 from recon.ledger.lock import held_since
 from recon.ledger.parse_cache import CachedFiles
-from recon.ledger.record import LINES_HASHED, lines_of_entry, record_files, record_restated, record_run
+from recon.ledger.record import record_files, record_restated, record_run
 from recon.ledger.settings import record_settings
+from recon.model.errors import ReconError
 from recon.model.reconciliation import Anchor, Reconciliation
 from recon.model.versions import version
 from recon.reconcile import Progress, Run, run
@@ -78,7 +80,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     cached = CachedFiles(folder, done.now, Known(finished.route))
     update_cache(folder, finished.intake, cached, held_since(folder))
     finished = replace(finished, reconciliation=replace(done, anchor=ledger.anchor))
-    results = _Results(results_pieces(finished.reconciliation))
+    results = Hashed(results_pieces(finished.reconciliation))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
         from recon.report.html import report_pages
@@ -92,7 +94,7 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
         report=report.folder.name,
         sums=report.sums,
         results=results.digest,
-        lines=results.lines,
+        lines=_lines(report.folder / "results.json", results),
         inputs=done.frames["inputs"],
         seen=seen,
         versions=versions(),
@@ -109,29 +111,18 @@ def versions() -> dict[str, str]:
     return {"recon": __version__, "python": platform.python_version(), **told}
 
 
-class _Results(Hashed):
-    """The text of results.json on its way into its file: what the ledger says of it is known once all has passed."""
-
-    def __init__(self, pieces: Iterator[bytes]) -> None:
-        super().__init__(pieces)
-        self._seen: list[bytes] = []
-        self._breaks = 0
-
-    def __iter__(self) -> Iterator[bytes]:
-        for data in super().__iter__():
-            # Of a long text the lines are not hashed one by one: it need not be kept.
-            if self._breaks <= LINES_HASHED:
-                self._breaks += data.count(b"\n")
-                self._seen = [*self._seen, data] if self._breaks <= LINES_HASHED else []
-            yield data
-
-    @property
-    def lines(self) -> dict[str, Any] | None:
-        """As from lines_of_entry."""
-        return lines_of_entry(b"".join(self._seen)) if self._breaks <= LINES_HASHED else None
+def _lines(path: Path, results: Hashed) -> dict[str, Any]:
+    """Build the tree over the lines of a results.json that was written. It is read again in pieces: a long one need not
+    be in memory."""
+    try:
+        return line_tree_of_file(path, results.sha256)
+    except OSError as error:
+        raise ReconError(
+            f"{path.as_posix()} was written and cannot be read: {error.strerror}. Run again once it can"
+        ) from error
 
 
-def _files(done: Reconciliation, results: _Results, anchor: Anchor) -> Iterator[tuple[str, Content]]:
+def _files(done: Reconciliation, results: Hashed, anchor: Anchor) -> Iterator[tuple[str, Content]]:
     yield "results.json", results
     yield "rejects.csv", rejects_csv(done)
     digest = results.digest

@@ -27,7 +27,12 @@ def pack(
         str | None, typer.Option(help="Pack windows that close by the end of this day, or by this local time.")
     ] = None,
     rows_only: Annotated[
-        bool, typer.Option("--rows-only", help="Show of each file the rows concerned; keep the hashes of the others.")
+        bool,
+        typer.Option(
+            "--rows-only",
+            help="Show of each file the rows concerned (of a long file, up to 15 lines beside each, too); "
+            "keep the hashes of the others.",
+        ),
     ] = False,
     output: Annotated[
         Path | None,
@@ -61,9 +66,7 @@ def pack(
         raise ReconError(f"{output.as_posix()} is there already: name another file, or remove it")
     with Progress(quiet=quiet) as progress:
         first, last = span_of(route, since, until)
-        packed = packed_of(
-            route, target=target, since=first, until=last, rows_only=rows_only, on_step=progress.step
-        )
+        packed = packed_of(route, target=target, since=first, until=last, rows_only=rows_only, on_step=progress.step)
         progress.step("writing the zip")
         moment = moment_of_run() if os.environ.get("SOURCE_DATE_EPOCH") else None
         data = zipped(packed.files, moment)

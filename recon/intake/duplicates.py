@@ -72,7 +72,7 @@ def _cash(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
 def _alike(frame: Frame, names: list[str]) -> bool:
     """Whether two rows may be alike in these columns. Where no two hashes are the same, no two rows are: hashes are
     compared in a fraction of the time."""
-    return frame.select(names).hash_rows().unique().len() < frame.height
+    return frame[names].hash_rows().n_unique() < frame.height
 
 
 def _counts(frame: Frame, content: list[str]) -> tuple[Frame, Frame]:
@@ -119,9 +119,16 @@ def _standing_rows(frame: Frame, content: list[str], *, last: bool) -> pl.Series
     order = rows.hash_rows(seed=0).to_frame("hash").with_row_index("at").sort("hash", "at")
     stands = _end("at", last=last).over(pl.col("hash").rle_id())
     found = order.with_columns(stands.alias("stands")).sort("at")["stands"]
-    if all(column.gather(found).eq_missing(column).all() for column in rows.iter_columns()):
+    if all(_alike_throughout(column, column.gather(found)) for column in rows.iter_columns()):
         return found.cast(pl.Int64)
     return rows.with_row_index("\0").select(_end("\0", last=last).over(content)).to_series().cast(pl.Int64)
+
+
+def _alike_throughout(one: pl.Series, other: pl.Series) -> bool:
+    """Whether two columns hold the same, empty cells included."""
+    if one.null_count() == other.null_count() == 0:
+        return bool((one == other).all())
+    return bool(one.eq_missing(other).all())
 
 
 def _end(name: str, *, last: bool) -> pl.Expr:

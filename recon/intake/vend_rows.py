@@ -156,6 +156,8 @@ def by_number(rows: Frame, numbers: Mapping[int, int]) -> Frame:
     most = max(numbers, default=0)
     place = pl.Series("file", [None], dtype=pl.Int32).new_from_index(0, most + 2)
     place = place.scatter(list(numbers), list(numbers.values())) if numbers else place
-    file = place.gather(rows["file"].clip(0, most + 1))
-    renumbered = rows.with_columns(file.alias("file"))
+    numbered = rows["file"].max()
+    there = isinstance(numbered, int) and numbered <= most + 1
+    file = place.gather(rows["file"] if there else rows["file"].clip(0, most + 1)).alias("file")
+    renumbered = rows.clone().replace_column(rows.columns.index("file"), file)
     return renumbered.drop_nulls("file") if file.null_count() else renumbered

@@ -21,13 +21,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from recon.ledger import bundle_verifier
-from recon.ledger.entries import Row, bytes_of_row, leaf_of_row
-from recon.ledger.lines import Blanked, blanked, lines_of
+from recon.ledger.entries import Row, bytes_of_row, entry_of, leaf_of_row
+from recon.ledger.lines import Blanked, blanked
 from recon.ledger.merkle import consistency_path, inclusion_path, root
 
 FORMAT: Final = "recon-bundle/1"
 _EARLIEST: Final = datetime(1980, 1, 1, tzinfo=UTC)
 """The first moment that a zip can name."""
+_CR_ALONE: Final = re.compile(rb"\r(?!\n)")
+"""A line end of old systems."""
 
 
 def safe_name(name: str) -> str:
@@ -37,11 +39,13 @@ def safe_name(name: str) -> str:
 
 def shown_text(data: bytes, part: Blanked) -> bytes | None:
     """A file with the lines that are not shown left empty, each where it stood; None where that would move others."""
-    shown = {number: line for number, _, line in part.shown}
-    lines = lines_of(data)
-    blank = b"\r" if any(line.endswith(b"\r") for line in lines) else b"\n"
-    text = b"".join(shown.get(number, blank) for number in range(1, part.count + 1))
-    return text if len(lines_of(text)) == part.count else None
+    blank = b"\r" if _CR_ALONE.search(data) else b"\n"
+    pieces, after = list[bytes](), 1
+    for number, _, lines in part.shown:
+        pieces += [blank * (number - after), lines]
+        after = number + len(lines.splitlines())
+    text = b"".join([*pieces, blank * (part.count + 1 - after)])
+    return text if len(text.splitlines()) == part.count else None
 
 
 @dataclass(slots=True)
@@ -74,11 +78,12 @@ class Bundle:
         self.claims.append({"file": safe_name(name), "entry": entry, "key": key, "proof": None, **by_list})
 
     def part(self, name: str, data: bytes, shown: Iterable[int], entry: int, key: str = "lines") -> bool:
-        """Put in some lines of a file, the others left empty; the entry has the root over its lines under `key`.
+        """Put in some lines of a file, the others left empty; the entry has the tree over its lines under `key`.
 
-        Returns False, and puts nothing in, where its lines cannot be shown in their places.
+        Of a long file whole leaves of the tree are shown. Returns False, and puts nothing in, where its lines cannot be
+        shown in their places.
         """
-        made = blanked(data, shown)
+        made = blanked(data, shown, entry_of(self.rows[entry - 1]).body[key])
         text = shown_text(data, made)
         if text is None:
             return False

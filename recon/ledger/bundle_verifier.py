@@ -22,9 +22,9 @@ from pathlib import Path
 from typing import Any
 
 SUMS, INDEX, UNSAFE = "SHA256SUMS", "bundle.json", r'[\x00-\x1f\x7f\\:*?"<>|]'
-ARCHIVE = (struct.error, zlib.error, zipfile.BadZipFile)
 TO_PROVE = ("entries/", "inbox/", "settings/", "attachments/", "results")
-UNREADABLE = (ValueError, LookupError, TypeError, AttributeError, OSError, EOFError, RuntimeError, *ARCHIVE)
+ARCHIVE = (struct.error, zlib.error, zipfile.BadZipFile, EOFError, OSError)
+UNREADABLE = (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RuntimeError, *ARCHIVE)
 
 
 class Failed(Exception):
@@ -53,8 +53,7 @@ def check_sums(files: Files) -> list[str]:
     """Hold all files against the list; returns those that it does not name."""
     listed: dict[str, str] = {}
     for number, line in enumerate(files[SUMS].decode().split("\n")[:-1], start=1):
-        found = re.fullmatch(r"([0-9a-f]{64})  ([^\r\n]+)", line)
-        if found is None or found[2] in listed:
+        if not (found := re.fullmatch(r"([0-9a-f]{64})  ([^\r\n]+)", line)) or found[2] in listed:
             raise Failed(f"{SUMS}:{number} is no line of such a list")
         listed[found[2]] = found[1]
     for name, expected in {"verify.py": "nothing", INDEX: "nothing", **listed}.items():
@@ -121,24 +120,26 @@ def values(body: Any, key: str) -> list[Any]:
     return [item for value in body for item in values(value, key)] if isinstance(body, list) else []
 
 
-def lines_root(data: bytes, proof: dict[str, Any]) -> str:
-    lines, shown = data.splitlines(keepends=True), dict(proof["shown"])
-    bare = [at for at, line in enumerate(lines, start=1) if at not in shown and line.strip(b"\r\n")]
-    if len(lines) != proof["count"] or bare:
-        raise Failed(f"it has {len(lines)} lines, expected {proof['count']}; lines without a proof: {bare}")
-    leaves = {at: sha256(b"\x00", bytes.fromhex(shown[at]), lines[at - 1]) for at in shown}
-    hidden = [bytes.fromhex(part) for part in reversed(proof["hidden"])]
+def lines_root(data: bytes, proof: dict[str, Any], tree: dict[str, Any]) -> str:
+    """The root over leaves of `leaf` lines; the last leaf, and the last node at its level, may hold fewer."""
+    lines, salts = data.splitlines(keepends=True), dict(proof["shown"])
+    leaf, width = tree.get("leaf", 1), {1: 2, 2: 16}[tree.get("tree", 1)]
+    text = {at: b"".join(lines[at - 1 : at - 1 + leaf]) for at in range(1, len(lines) + 1, leaf)}
+    bare = [at for at in text if at not in salts and text[at].strip(b"\r\n")]
+    if not len(lines) == proof["count"] == tree["count"] or bare or not salts.keys() <= text.keys():
+        raise Failed(f"it has {len(lines)} lines, expected {tree['count']}; lines without a proof: {bare}")
+    # Salts and hashes are made to have their length, so that no byte of one can be passed off as one of its neighbour.
+    leaves = {at: sha256(b"\x00", int(salts[at], 16).to_bytes(16, "big"), text[at]) for at in salts}
+    hidden = [int(part, 16).to_bytes(32, "big") for part in reversed(proof["hidden"])]
 
-    def top(first: int, after: int, inside: list[int]) -> bytes:
-        if not inside:
-            return hidden.pop()
-        if after - first == 1:
-            return leaves[after]
-        middle = first + (1 << (after - first - 1).bit_length() - 1)
-        left = top(first, middle, [at for at in inside if at <= middle])
-        return sha256(b"\x01", left, top(middle, after, [at for at in inside if at > middle]))
+    def top(part: range, inside: list[int]) -> bytes:
+        if not inside or len(part) == 1:
+            return leaves[part[0]] if inside else hidden.pop()
+        size = max(width**power for power in range(64) if width**power < len(part))
+        below = [part[at : at + size] for at in range(0, len(part), size)]
+        return sha256(b"\x01", *(top(some, [at for at in inside if at in some]) for some in below))
 
-    found = top(0, len(lines), sorted(leaves)) if lines else sha256()
+    found = top(range(1, len(lines) + 1, leaf), sorted(leaves)) if lines else sha256()
     return "hashes are left over" if hidden else found.hex()
 
 
@@ -151,14 +152,13 @@ def check_files(files: Files, index: dict[str, Any], entries: dict[int, dict[str
         if told["proof"] is None and sha256(data).hex() not in values(body, told["key"]):
             raise Failed(f"{name} is not what entry {told['entry']} names")
         if told["proof"] is not None:
-            proof, tree = json.loads(files[told["proof"]]), body[told["key"]]
-            if proof["count"] != tree["count"] or lines_root(data, proof) != tree["root"]:
+            if lines_root(data, json.loads(files[told["proof"]]), tree := body[told["key"]]) != tree["root"]:
                 raise Failed(f"{name}: its lines are not those that entry {told['entry']} is about")
             if name.startswith("settings/lists/"):
                 rows = map(json.loads, filter(None, data.splitlines()))
                 lists[name, told["entry"]] = {re.sub(UNSAFE, "_", row["file"]): row for row in rows}
     proved = {told["file"] for told in index["files"] + index["entries"]}
-    for name in sorted(name for name in files if name.startswith(TO_PROVE) and name not in proved):
+    for name in sorted(name for name in files.keys() - proved if name.startswith(TO_PROVE)):
         raise Failed(f"{name} is proved by no entry")
 
 
@@ -176,7 +176,7 @@ def verify(place: Path, printed: str = "", size: int | None = None) -> tuple[dic
 
 
 def main(arguments: list[str]) -> int:
-    options = {"--root": "", "--entries": ""}
+    options = dict.fromkeys(("--root", "--entries"), "")
     while arguments[-2:-1] and arguments[-2] in options:
         options[arguments[-2]], arguments = arguments[-1], arguments[:-2]
     place, size = Path(arguments[0] if arguments else Path(__file__).resolve().parent), options["--entries"]

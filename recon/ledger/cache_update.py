@@ -129,8 +129,8 @@ class _Update:
             if counts[name] == len(own) and numbers.issuperset(own):
                 keys |= {number: self._next() for number in own}
                 self.index.files[name] = self._entry(name, [inputs[number] for number in own], fresh, machines, keys)
-        frames = {kind: by_number(rows, keys) for kind, rows in fresh.frames.items()}
-        frames = {kind: rows for kind, rows in frames.items() if rows.height}
+        numbered = {kind: by_number(rows, keys) for kind, rows in fresh.frames.items() if rows.height}
+        frames = {kind: rows for kind, rows in numbered.items() if rows.height}
         return _Segment(sorted(keys.values()), sum(rows.height for rows in frames.values()), frames)
 
     def _entry(
@@ -162,10 +162,11 @@ class _Update:
         parts: dict[str, list[Frame]] = {}
         for segment in group:
             for kind, rows in self._frames(segment):
-                parts.setdefault(kind, []).append(by_number(rows, {key: key for key in keys}))
+                own = rows if segment.name is None else by_number(rows, {key: key for key in keys})
+                parts.setdefault(kind, []).append(own)
         name, hashes, size = str(self._next()), {}, 0
         for kind, frames in sorted(parts.items()):
-            rows = pl.concat(frames, how="diagonal_relaxed")
+            rows = frames[0] if len(frames) == 1 else pl.concat(frames, how="diagonal_relaxed")
             hashes[kind], size = write_segment(self.root, name, kind, rows), size + rows.height
         self.index.segments[name] = {"keys": keys, "size": size, "hashes": hashes}
 

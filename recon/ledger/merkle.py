@@ -9,6 +9,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+HASH: Final = 32
+"""Bytes of a hash."""
 EMPTY: Final = hashlib.sha256(b"").digest()
 """Root of a tree without leaves."""
 
@@ -25,21 +27,34 @@ def node_hash(left: bytes, right: bytes) -> bytes:
 
 def split(size: int) -> int:
     """How many of `size` leaves (two or more) stand left of the top node: the largest power of two below `size`."""
-    return 1 << (size - 1).bit_length() - 1
+    return span(size, 2)
+
+
+def span(size: int, width: int) -> int:
+    """Return how many leaves each child of the top node over `size` leaves (two or more) holds, the last perhaps fewer:
+    the largest power of `width` below `size`."""
+    leaves = 1
+    while leaves * width < size:
+        leaves *= width
+    return leaves
 
 
 def root(leaves: Sequence[bytes]) -> bytes:
-    """Root over leaf hashes, in O(n): level by level, a node without a right neighbour moving up as it is."""
+    """Root over leaf hashes, in O(n)."""
+    return joined_root(b"".join(leaves), 2)
+
+
+def joined_root(leaves: bytes, width: int) -> bytes:
+    """Return the root of a tree whose nodes have up to `width` children, in O(n): level by level, a node without a
+    neighbour moving up as it is. leaves: the hashes of all leaves, joined."""
     if not leaves:
         return EMPTY
-    level = list(leaves)
-    sha256 = hashlib.sha256
-    while len(level) > 1:
-        above = [sha256(b"\x01" + left + right).digest() for left, right in zip(level[::2], level[1::2], strict=False)]
-        if len(level) % 2:
-            above.append(level[-1])
-        level = above
-    return level[0]
+    sha256, step = hashlib.sha256, width * HASH
+    while len(leaves) > HASH:
+        ends = len(leaves) - (HASH if len(leaves) % step == HASH else 0)
+        above = [sha256(b"\x01" + leaves[at : at + step]).digest() for at in range(0, ends, step)]
+        leaves = b"".join([*above, leaves[ends:]])
+    return leaves
 
 
 def inclusion_path(leaves: Sequence[bytes], index: int) -> list[bytes]:

@@ -16,16 +16,14 @@ import polars as pl
 from recon.intake.take_in import Intake
 from recon.ledger.entries import EntryKind
 from recon.ledger.journal import Writer
-from recon.ledger.lines import line_tree
+from recon.ledger.lines import chunks_of, line_tree
 from recon.ledger.originals import keep
-from recon.ledger.settings import list_of_run
+from recon.ledger.settings import list_of_run, tree_of_list
 from recon.model.errors import ReconError
 from recon.model.frames import Frame
 
 REFUSED: Final = ("unreadable-file", "unknown-format", "card-number-present")
 """Findings that say that a file was not taken in."""
-LINES_HASHED: Final = 50_000
-"""Lines of a file up to which each line has a hash of its own, so that some can be shown without the others."""
 PUT_RIGHT: Final = ("count-restated", "collection-restated")
 """Findings that say that a later sheet corrects an earlier one."""
 
@@ -102,26 +100,20 @@ def _taken(root: Path, name: str, parts: _Parts, last: Mapping[str, Any] | None)
         own = {key: last[key] for key in ("file", "sha256", "original", "size", "lines")}
         return {**own, "parts": accounts}
     data = _bytes(root / name)
-    found = hashlib.sha256(data).hexdigest()
+    hashed = hashlib.sha256(data)
+    found = hashed.hexdigest()
     if found != read:
         raise ReconError(
             f"{name} changed while it was read: its content has the hash {found}, "
             f"expected {read}. Let whatever writes it finish, then run again"
         )
     keep(root, data, sha256=found)
-    whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines_of_entry(data)}
+    lines = line_tree(chunks_of(data), hashed)
+    whole = {"file": name, "sha256": read, "original": read, "size": len(data), "lines": lines}
     return {**whole, "parts": accounts}
 
 
 _ACCOUNT: Final = ("path", "sheet", "kind", "source", "rows", "rejected")
-
-
-def lines_of_entry(data: bytes) -> dict[str, Any] | None:
-    """The lines of a file or of results as a tree, so that a bundle can show some of them; None for a long file.
-
-    Hashing lines one by one takes longer than all else together; who exports more at once shows files whole.
-    """
-    return line_tree(data) if data.count(b"\n") <= LINES_HASHED else None
 
 
 def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: datetime) -> None:
@@ -143,7 +135,7 @@ def record_restated(ledger: Writer, findings: Frame, paths: Sequence[str], at: d
 
 
 def record_run(
-    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any] | None, inputs: Frame,
+    ledger: Writer, *, report: str, sums: str, results: str, lines: Mapping[str, Any], inputs: Frame,
     seen: Mapping[str, str], versions: Mapping[str, str],
     since: datetime | None, until: datetime, at: datetime,
 ) -> None:  # fmt: skip
@@ -159,7 +151,7 @@ def record_run(
         "results": results,
         "lines": lines,
         "inputs": files.filter(pl.col("sha256").is_not_null()).to_dicts(),
-        "settings": line_tree(list_of_run(seen)),
+        "settings": tree_of_list(list_of_run(seen)),
         "versions": dict(versions),
         "since": None if since is None else since.isoformat(),
         "until": until.isoformat(),

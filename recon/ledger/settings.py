@@ -26,7 +26,7 @@ from recon.intake.cards import card_number_in, many_digits, without_digits
 from recon.ledger.canonical import canonical
 from recon.ledger.entries import Entry
 from recon.ledger.journal import Writer
-from recon.ledger.lines import line_tree
+from recon.ledger.lines import chunks_of, line_tree
 from recon.ledger.originals import keep, original
 from recon.model.errors import LedgerDamaged, ReconError
 from recon.route.files import listed, read_bytes
@@ -70,8 +70,13 @@ def record_settings(ledger: Writer, root: Path, at: datetime) -> dict[str, str]:
         rows = sorted([*changed.items(), *gone.items()])
         told = _lines({"file": name, "original": sha256, "size": len(contents.get(name, b""))} for name, sha256 in rows)
         pack = b"".join([told, b"\n", *(contents[name] + b"\n" for name in sorted(changed))])
-        ledger.append("settings-seen", {"original": keep(root, pack), "lines": line_tree(told)}, at)
+        ledger.append("settings-seen", {"original": keep(root, pack), "lines": tree_of_list(told)}, at)
     return now
+
+
+def tree_of_list(rows: bytes) -> dict[str, Any]:
+    """Build the tree over the lines of a list."""
+    return line_tree(chunks_of(rows), hashlib.sha256(rows))
 
 
 def list_of_run(files: Mapping[str, str]) -> bytes:

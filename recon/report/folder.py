@@ -49,10 +49,15 @@ class Hashed:
         self._sha256.update(piece)
 
     @property
+    def sha256(self) -> "hashlib._Hash":
+        """SHA-256 of the whole, once all of it has passed."""
+        assert self._passed, "asked before all of it has passed"
+        return self._sha256
+
+    @property
     def digest(self) -> str:
         """SHA-256 of the whole, hex, once all of it has passed."""
-        assert self._passed, "asked before all of it has passed"
-        return self._sha256.hexdigest()
+        return self.sha256.hexdigest()
 
 
 Content = str | bytes | Hashed

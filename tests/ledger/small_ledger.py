@@ -28,7 +28,7 @@ def small_ledger(root: Path, files: int = 3) -> Anchor:
         ledger.append("layout-seen", {"file": "layouts/m-1.toml", "original": keep(root, b'machine = "m-1"\n')}, AT)
         for at in range(files):
             data = f"time,label\n2026-09-0{at + 1},A1\n".encode()
-            rows = f"rows of file {at}".encode()
+            rows = f"rows of file {at}".encode() * 40
             table = hashlib.sha256(rows).hexdigest()
             write_once(root, table_path(root, "vends", table), rows)
             body = {

@@ -10,11 +10,13 @@ import sys
 import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 from builders import NOW, RouteBuilder, slot
 from evidence import SECRET, pack, recorded, route_of_two, summed, unpacked, zipped
+from line_trees import first_tree
 
 from recon.deciding import Asked, decide
 from recon.ledger import bundle_verifier
@@ -185,6 +187,65 @@ def test_lines_of_other_systems_keep_their_places(tmp_path: Path, end: str) -> N
     verify(folder)
     lines = (folder / "inbox" / "counts.csv").read_bytes().splitlines()
     assert lines == [line.encode() if "m-2" not in line else b"" for line in rows]
+
+
+def long_route(root: Path, vends: int = 60) -> RouteBuilder:
+    """A log in which only lines 2 and 41 are of m-1/A1, those of m-2 are not to be seen."""
+    route = RouteBuilder(root).machine("m-1", slot("A1")).machine("m-2", slot("A1"))
+    route.counts("09-01 09:00, A1, 90", "09-08 09:00, A1, 88")
+    machines = ["m-1" if at in (0, 39) else "m-2" for at in range(vends)]
+    rows = [f"{machine},2026-09-03 12:{at:02d},A1,cash,2.00,vended,of-{at}" for at, machine in enumerate(machines)]
+    route.file("inbox/vends.csv", "\n".join(["machine,time,label,tender,price,outcome,reference", *rows, ""]))
+    return route
+
+
+def test_of_a_long_file_whole_blocks_are_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("recon.ledger.lines.SINGLE", 20)
+    route = long_route(tmp_path / "route")
+    run_and_record(route.root, now=NOW)
+    packed = pack(route.root, target="m-1/A1", rows_only=True)
+    folder = unpacked(packed, tmp_path / "bundle")
+    lines = (route.root / "inbox" / "vends.csv").read_text().splitlines()
+    shown = (folder / "inbox" / "vends.csv").read_text().splitlines()
+    assert shown == [line if at // 16 in (0, 2) else "" for at, line in enumerate(lines)]
+    results = next(route.root.glob("reports/*/results.json")).read_text().splitlines()
+    in_part = (folder / "results-in-part.txt").read_text().splitlines()
+    for at in range(0, len(results), 16):
+        assert in_part[at : at + 16] in (results[at : at + 16], [""] * len(results[at : at + 16]))
+    cover = packed.files["cover.html"].decode()
+    assert "inbox/vends.csv" in cover
+    assert cover.count("block of 16 lines, in which up to 15 others stand") == 2
+    assert alone("verify.py", cwd=folder).returncode == 0
+    for name in ("inbox/vends.csv", "results-in-part.txt"):
+        data = (folder / name).read_bytes()
+        at = next(at for at in range(len(data) // 2, len(data)) if data[at : at + 1].isalnum())
+        (folder / name).write_bytes(data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :])
+        summed(folder)
+        with pytest.raises(Failed, match="its lines are not those"):
+            verify(folder)
+        (folder / name).write_bytes(data)
+
+
+def test_a_ledger_of_the_first_rules_is_packed_by_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Entries of 0.1.0 say the root of a binary tree of single lines, or of a long file nothing."""
+
+    def tree(data: bytes) -> dict[str, Any] | None:
+        return first_tree(data) if data.count(b"\n") <= 60 else None
+
+    monkeypatch.setattr("recon.ledger.record.line_tree", lambda chunks, _: tree(b"".join(chunks)))
+    monkeypatch.setattr("recon.recorded.line_tree_of_file", lambda path, _: tree(path.read_bytes()))
+    route = long_route(tmp_path / "route", vends=50)
+    route.file("inbox/loads.csv", "machine,time,label,loaded\n" + "m-1,2026-09-09 09:00,A1,1\n" * 70)
+    run_and_record(route.root, now=NOW)
+    monkeypatch.undo()
+    packed = pack(route.root, target="m-1/A1", rows_only=True)
+    folder = unpacked(packed, tmp_path / "bundle")
+    lines = (route.root / "inbox" / "vends.csv").read_text().splitlines()
+    shown = (folder / "inbox" / "vends.csv").read_text().splitlines()
+    assert shown == [line if at in (0, 1, 40) else "" for at, line in enumerate(lines)]
+    assert "inbox/loads.csv" in {text.split(":")[0] for text in packed.left_out}
+    assert not (folder / "inbox" / "loads.csv").exists()
+    assert alone("verify.py", cwd=folder).returncode == 0
 
 
 def test_a_file_without_lines_of_its_own_is_left_out_and_told(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ decisions give other figures by now is refused, so that what is packed hangs tog
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -292,7 +292,7 @@ def _beside_them(tree: Mapping[str, Any]) -> str:
     return "" if leaf == 1 else f"; each with its block of {leaf} lines, in which up to {leaf - 1} others stand"
 
 
-def _record(lines: Sequence[bytes], row: int) -> range:
+def _record(lines: Leaves, row: int) -> range:
     """The lines of the record that begins on a line: a quoted cell may go on over several."""
     last, quotes = row, lines[row - 1].count(b'"')
     while quotes % 2 and last < len(lines):

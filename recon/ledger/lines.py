@@ -14,7 +14,7 @@ rules: one line a leaf, two children a node (the tree of RFC 9162, section 2.1),
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain, count, islice
@@ -152,7 +152,7 @@ def _leaves(openings: Iterable[bytes], pieces: Iterable[bytes]) -> bytes:
 
 
 @dataclass(frozen=True, slots=True)
-class Leaves(Sequence[bytes]):
+class Leaves:
     """The lines of a file, kept leaf by leaf: a long file takes one object for 16 lines."""
 
     pieces: list[bytes]
@@ -171,9 +171,9 @@ class Leaves(Sequence[bytes]):
     def __len__(self) -> int:
         return self.leaf * (len(self.pieces) - 1) + len(self.pieces[-1].splitlines()) if self.pieces else 0
 
-    def __getitem__(self, at: Any) -> Any:
-        """Return the line with this number, from 0."""
-        piece, line = divmod(range(len(self))[at], self.leaf)
+    def __getitem__(self, at: int) -> bytes:
+        """Return a line by its number, from 0."""
+        piece, line = divmod(at, self.leaf)
         return self.pieces[piece].splitlines(keepends=True)[line]
 
 

@@ -19,9 +19,8 @@ def root_over(hashes: list[bytes], width: int) -> bytes:
 def slow_tree(data: bytes, leaf: int) -> dict[str, Any]:
     """What an entry keeps of a file's lines, `leaf` lines in each leaf."""
     lines = data.splitlines(keepends=True)
-    hashes = []
+    secret, hashes = sha256(data + b"recon, salts of lines\x00"), []
     for number, first in enumerate(range(0, len(lines), leaf)):
-        secret = sha256(data + b"recon, salts of lines\x00")
         stream = hashlib.shake_256(secret + (number // 128).to_bytes(8, "big")).digest(128 * 17)
         salt = stream[number % 128 * 17 :][1:17]
         hashes.append(sha256(b"\x00" + salt + b"".join(lines[first : first + leaf])))

@@ -31,6 +31,8 @@ class Shown:
         return self.since is None and self.until >= self.now
 
     def closing(self, windows: Frame) -> Frame:
+        if self._up_to_the_end(windows["closed_at"]) and windows["closed_at"].null_count() == 0:
+            return windows
         closed = pl.col("closed_at")
         inside = closed <= self.until
         return windows.filter(inside if self.since is None else inside & (closed > self.since))
@@ -39,7 +41,14 @@ class Shown:
         inside = moment <= self.until if self.until >= self.now else moment < self.until
         return inside if self.since is None else inside & (moment >= self.since)
 
+    def _up_to_the_end(self, *moments: pl.Series) -> bool:
+        """Whether nothing is left out, and no moment is behind the end: no row need be looked at by itself."""
+        lasts = [moment.max() for moment in moments]
+        return self.all and all(last is None or (isinstance(last, datetime) and last <= self.until) for last in lasts)
+
     def at(self, vends: Frame) -> Frame:
+        if self._up_to_the_end(vends["time"]) and vends["time"].null_count() == 0:
+            return vends
         return vends.filter(self._happening(pl.col("time")))
 
     def paid(self, checks: Frame, zone: str) -> Frame:
@@ -51,6 +60,8 @@ class Shown:
         A payout is shown by the day on which it was paid, though the days that it covers lie before: its findings
         are made of the payouts shown, and go with them.
         """
+        if self._up_to_the_end(findings["opened_at"], findings["closed_at"]):
+            return findings
         begins_in_time = pl.col("opened_at").fill_null(pl.col("closed_at")) <= self.until
         # Without an end a finding lasts, but for those that speak of one moment.
         lasting = pl.when(pl.col("kind").is_in(_OF_ONE_MOMENT)).then("opened_at").otherwise(self.until)

@@ -75,6 +75,11 @@ class Speller(NamedTuple):
         )
 
 
+def those(frame: Frame, chosen: pl.Series) -> Frame:
+    """The rows that are chosen (Boolean; an empty cell is not). Most rules choose none, and then ask polars nothing."""
+    return frame.filter(chosen) if chosen.any() else frame.clear()
+
+
 def how_many(count: pl.Expr, one: str, many: str | None = None) -> pl.Expr:
     """`1 vend`, `3 vends`."""
     noun = pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many or f"{one}s"))
@@ -100,7 +105,9 @@ def in_order(parts: Sequence[Frame]) -> Frame:
     """Findings from several frames, worst first."""
     if not parts:
         return FINDINGS.empty()
-    whole = pl.concat(parts)
+    whole = pl.concat(parts) if len(parts) > 1 else parts[0]
+    if whole.height < 2:
+        return guard(whole, FINDINGS)
     ordered = whole.sort(
         pl.col("severity").to_physical(),
         -pl.col("amount").fill_null(0).abs(),

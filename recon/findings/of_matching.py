@@ -14,9 +14,13 @@ if TYPE_CHECKING:
     from recon.match.explained import Explanation
 
 
+_MANY = 3000
+"""Names from which on polars finds the different ones faster than Python."""
+
+
 def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller) -> Draft:
     """Rows of any kind that name a machine without a layout. placed: frames with machine, file and row, by kind."""
-    strange = _strange([frame.select("machine", "file", "row") for frame in placed.values()], layouts)
+    strange = _strange([frame for frame in placed.values() if frame.height], layouts)
     if strange.height == 0:
         return NOTHING
     strange = strange.sort("machine", "file", "row")
@@ -32,11 +36,18 @@ def unknown_machines(placed: dict[str, Frame], layouts: Layouts, spell: Speller)
 
 def _strange(parts: list[Frame], layouts: Layouts) -> Frame:
     """The rows that name a machine without a layout. Most files name none: the names are looked at before the rows."""
-    names = pl.concat([part.select(pl.col("machine").unique()) for part in parts]).unique().drop_nulls()
-    unknown = names.join(layouts.machines.select("machine"), on="machine", how="anti")
-    if unknown.height == 0:
-        return parts[0].clear()
-    return pl.concat([part.join(unknown, on="machine", how="semi") for part in parts])
+    known = set(layouts.machines["machine"].to_list())
+    named = {name for part in parts for name in _each(part["machine"]) if name is not None}
+    unknown = sorted(named - known)
+    if not unknown:
+        return layouts.machines.clear()
+    own = pl.col("machine").is_in(unknown)
+    return pl.concat([part.filter(own).select("machine", "file", "row") for part in parts])
+
+
+def _each(names: pl.Series) -> list[str | None]:
+    """The names, each once where they are many."""
+    return (names if names.len() < _MANY else names.unique()).to_list()
 
 
 def _near(machine: str, layouts: Layouts) -> str:

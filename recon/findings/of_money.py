@@ -7,7 +7,7 @@ import polars as pl
 
 from recon.balance.cash import collection_ends, restated_collections
 from recon.balance.payouts import CardMoney
-from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered, those
 from recon.match.states import Layouts
 from recon.model.frames import Frame
 from recon.model.money import round_minor
@@ -37,22 +37,22 @@ def cash_findings(
     """Cash windows outside the tolerance, and machines whose cash cannot be reconciled. windows: those shown. loose: as
     from recon.balance.cash.loose_cash."""
     got = pl.col("collected") + pl.col("tube_change").fill_null(0)
-    judged = windows.with_columns(
-        _tolerance(settings, spell.digits).alias("tolerance"),
-        (got - pl.col("expected_high")).alias("least"),
-        (got - pl.col("expected_low")).alias("most"),
+    tolerance = _tolerance(settings, spell.digits)
+    is_so = windows.select(
+        (got - pl.col("expected_low") < -tolerance).alias("short"),
+        (got - pl.col("expected_high") > tolerance).alias("over"),
+        (pl.col("over_short").abs() > tolerance).alias("outside"),
     )
-    short = judged.filter(pl.col("most") < -pl.col("tolerance"))
-    over = judged.filter(pl.col("least") > pl.col("tolerance"))
+    short, over = those(windows, is_so["short"]), those(windows, is_so["over"])
     yield _cash(short, "cash-short", collections, spell)
     yield _cash(over, "cash-over", collections, spell)
-    undecided = judged.filter(pl.col("over_short").abs() > pl.col("tolerance"))
+    undecided = those(windows, is_so["outside"])
     if undecided.height:
         sure = pl.concat([short, over]).select("machine", "opened_at")
         undecided = undecided.join(sure, on=["machine", "opened_at"], how="anti")
         undecided = undecided.filter(pl.col("unpriced_vends") == 0)
     yield _cash_boundary(undecided, collections, settings, spell)
-    yield _not_logged(windows.filter(~pl.col("logs_cash")), collections, spell)
+    yield _not_logged(those(windows, ~windows["logs_cash"]), collections, spell)
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
     yield _no_collection(collections, counts, loose, layouts, near, spell)
     known = collections.join(layouts.machines.select("machine"), on="machine", how="semi")
@@ -203,22 +203,23 @@ def _collection_restated(restated: Frame, collections: Frame, spell: Speller) ->
 def payout_findings(money: CardMoney, checks: Frame, settings: Settings, spell: Speller) -> Iterator[Draft]:
     """Payouts that do not agree with the card vends, and fees that do not agree with the terms. checks: those shown."""
     tolerance = _tolerance(settings, spell.digits)
-    dated = checks.filter(pl.col("gross_expected").is_not_null())
     # What the processor accounts for is what it paid and what it kept: that holds whether the fault lies in the
     # gross, or in a net that is not the gross less the fees. Fees of their own are a question of their own.
     accounted = pl.col("net") + pl.coalesce("fees", "fees_on_gross", "fees_expected")
-    compared = dated.with_columns(
-        (accounted - pl.col("gross_high")).alias("least"),
-        (accounted - pl.col("gross_expected")).alias("most"),
-        # A monthly fee may have been kept unsaid where no fees are stated.
-        pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0).alias("slip"),
+    # A monthly fee may have been kept unsaid where no fees are stated.
+    slip = pl.when(pl.col("fees").is_null()).then(-pl.col("monthly")).otherwise(0)
+    dated = pl.col("gross_expected").is_not_null()
+    compared = checks.with_columns(
         accounted.alias("accounted"),
+        (dated & (accounted - pl.col("gross_expected") < slip - tolerance)).alias("short"),
+        (dated & (accounted - pl.col("gross_high") > tolerance)).alias("over"),
     )
-    yield _payout(compared.filter(pl.col("most") < pl.col("slip") - tolerance), "payout-short", spell)
-    yield _payout(compared.filter(pl.col("least") > tolerance), "payout-over", spell)
+    for kind in ("short", "over"):
+        yield _payout(those(compared, compared[kind]), f"payout-{kind}", spell)
     yield _fees(checks, tolerance, spell)
     yield _overlap(money.overlaps, checks, spell)
-    yield _undated(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell)
+    if checks["from"].null_count() or checks["to"].null_count():
+        yield _undated(checks.filter(pl.col("from").is_null() | pl.col("to").is_null()), spell)
 
 
 @if_any
@@ -320,6 +321,8 @@ def _fees(checks: Frame, tolerance: pl.Expr, spell: Speller) -> Draft:
     off = pl.col("fees") - basis
     slack = pl.max_horizontal(tolerance, (pl.col("vends").fill_null(0) + 1) // 2)
     with_monthly = (off - pl.col("monthly")).abs() <= slack
+    if checks["fees"].null_count() == checks.height:
+        return NOTHING
     odd = checks.filter(pl.col("fees").is_not_null() & basis.is_not_null() & (off.abs() > slack) & ~with_monthly)
     if odd.height == 0:
         return NOTHING

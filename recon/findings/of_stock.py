@@ -6,7 +6,7 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.stock import Stock
-from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered, those
 from recon.match.states import Layouts, product_changes
 from recon.model.border import ordered
 from recon.model.frames import Frame
@@ -19,18 +19,21 @@ def stock_findings(
     """Everything that stock windows have to say. windows: those shown. counts: with their slots."""
     units = settings.tolerance.units
     near = timedelta(minutes=settings.tolerance.boundary_minutes)
-    short = windows.filter(pl.col("variance_high") < -units)
-    over = windows.filter(pl.col("variance_low") > units)
+    short = those(windows, windows["variance_high"] < -units)
+    over = those(windows, windows["variance_low"] > units)
+    variance = windows["variance"]
+    outside = those(windows, (variance > units) | (variance < -units))
     told = _beside(windows, stock) if short.height or over.height else windows
-    yield _variance(short, "stock-short", told, stock, spell)
-    yield _variance(over, "stock-over", told, stock, spell)
-    outside = windows.filter(pl.col("variance").abs() > units)
+    moves = _moves_of([short, over, outside], stock)
+    yield _variance(short, "stock-short", told, moves, spell)
+    yield _variance(over, "stock-over", told, moves, spell)
     if outside.height:
         sure = pl.concat([short, over]).select("slot", "opened_at")
         outside = outside.join(sure, on=["slot", "opened_at"], how="anti")
-    yield _boundary(outside, settings, stock, spell)
-    for kind in ("below-zero", "above-capacity"):
-        yield _breach(breaches.filter(pl.col("kind") == kind), kind, stock, layouts, spell)
+    yield _boundary(outside, settings, moves, spell)
+    if breaches.height:
+        for kind in ("below-zero", "above-capacity"):
+            yield _breach(breaches.filter(pl.col("kind") == kind), kind, stock, layouts, spell)
     yield _no_opening(stock.early, layouts, spell)
     yield _not_counted(counts, layouts, spell)
     yield _restated(stock.restated, layouts, spell)
@@ -61,7 +64,7 @@ def _beside(windows: Frame, stock: Stock) -> Frame:
 
 
 @if_any
-def _variance(rows: Frame, kind: str, told: Frame, stock: Stock, spell: Speller) -> Draft:
+def _variance(rows: Frame, kind: str, told: Frame, moves: Frame, spell: Speller) -> Draft:
     rows = numbered(rows.join(told, on=["slot", "opened_at"], how="left", maintain_order="left"))
     spare = pl.col("spare_up" if kind == "stock-short" else "spare_down")
     doubt = (
@@ -79,11 +82,22 @@ def _variance(rows: Frame, kind: str, told: Frame, stock: Stock, spell: Speller)
         .alias("at_retail"),
         (doubt + pl.col("neighbour")).alias("also"),
     )
-    return Draft(kind, rows, _window_evidence(rows, stock))
+    return Draft(kind, rows, _window_evidence(rows, moves))
 
 
-def _window_evidence(rows: Frame, stock: Stock) -> Frame:
-    """Both counts, then every load, removal and vend of the window in time order."""
+def _moves_of(parts: list[Frame], stock: Stock) -> Frame:
+    """Every load, removal and vend of these windows: slot, opened_at, time, file and row. Looked up once for all."""
+    keys = ["slot", "opened_at"]
+    if not any(part.height for part in parts):
+        return NOTHING.rows
+    windows = pl.concat([part.select(keys) for part in parts if part.height]).unique()
+    marks = stock.spans.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
+    asked = windows.join(marks, on=keys)
+    return stock.moves_of(asked["window"]).drop("slot").join(asked, on="window").select(*keys, "time", "file", "row")
+
+
+def _window_evidence(rows: Frame, moves: Frame) -> Frame:
+    """Both counts, then every load, removal and vend of the window in time order. moves: as from _moves_of."""
     opening = rows.select(
         "n",
         pl.lit(0).alias("rank"),
@@ -98,10 +112,9 @@ def _window_evidence(rows: Frame, stock: Stock) -> Frame:
         pl.col("close_file").alias("file"),
         pl.col("close_row").alias("row"),
     )
-    marks = stock.spans.select("slot", pl.col("time").alias("opened_at"), pl.col("mark").alias("window"))
-    asked = rows.select("n", "slot", "opened_at").join(marks, on=["slot", "opened_at"]).select("n", "window")
-    moves = stock.moves_of(asked["window"]).join(asked, on="window")
-    inside = moves.select("n", pl.lit(2).alias("rank"), "time", "file", "row")
+    inside = moves.join(rows.select("n", "slot", "opened_at"), on=["slot", "opened_at"]).select(
+        "n", pl.lit(2).alias("rank"), "time", "file", "row"
+    )
     both = pl.concat([opening, closing, inside], how="vertical_relaxed").unique(
         ["n", "file", "row"], keep="first", maintain_order=True
     )
@@ -109,7 +122,7 @@ def _window_evidence(rows: Frame, stock: Stock) -> Frame:
 
 
 @if_any
-def _boundary(rows: Frame, settings: Settings, stock: Stock, spell: Speller) -> Draft:
+def _boundary(rows: Frame, settings: Settings, moves: Frame, spell: Speller) -> Draft:
     rows = spell.local(numbered(rows), opened="opened_at", closed="closed_at").with_columns(
         pl.format(" {}", "label").alias("slot_text"),
         pl.lit(str(settings.tolerance.boundary_minutes)).alias("minutes"),
@@ -120,7 +133,7 @@ def _boundary(rows: Frame, settings: Settings, stock: Stock, spell: Speller) -> 
         .otherwise(pl.format("{} over", "variance"))
         .alias("said"),
     )
-    proof = _window_evidence(rows, stock)
+    proof = _window_evidence(rows, moves)
     return Draft(
         "boundary-vends", rows.drop("slot", "variance").rename({"slot_text": "slot", "said": "variance"}), proof
     )
@@ -218,8 +231,10 @@ def _product_changed(windows: Frame, layouts: Layouts, near: timedelta, spell: S
         .filter(
             (pl.col("changed_at") - pl.col("opened_at") > near) & (pl.col("closed_at") - pl.col("changed_at") > near)
         )
-        .sort("slot", "opened_at", "changed_at")
     )
+    if hits.height == 0:
+        return NOTHING
+    hits = hits.sort("slot", "opened_at", "changed_at")
     rows = spell.local(numbered(hits), opened="opened_at", closed="closed_at", changed="changed_at")
     opening = rows.select("n", pl.col("open_file").alias("file"), pl.col("open_row").alias("row"))
     closing = rows.select("n", pl.col("close_file").alias("file"), pl.col("close_row").alias("row"))

@@ -71,24 +71,24 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
     machines, counted = _counted(vends, files, _Clocks.of(vends["time"], names), zones, default)
     pair, hour = counted["key"] // len(HOURS), counted["key"] % len(HOURS)
     file, machine = pair % files, pair // files
-    mine = _table(file, hour, counted["len"], files).select("row", pl.col(AT)).rename({"row": "file"})
-    of_machine = _table(machine, hour, counted["len"], machines).rename({"row": "machine"})
+    mine = _table(file, hour, counted["len"], files, AT)
+    of_machine = _table(machine, hour, counted["len"], machines, OF_MACHINES)
     pairs = pair.unique().alias("pair").to_frame().lazy()
     pairs = pairs.select(file=pl.col("pair") % files, machine=pl.col("pair") // files)
     # Summed up as they come, all files with all their machines are never at hand together.
-    every = pairs.join(of_machine.lazy(), on="machine").group_by("file").agg(pl.col(AT).sum()).collect()
-    every = every.rename(dict(zip(AT, OF_MACHINES, strict=True)))
-    return mine.join(every, on="file").with_columns(pl.col("file").cast(pl.Int32))
+    every = pairs.join(of_machine.with_row_index("machine").lazy().cast({"machine": pl.Int64}), on="machine")
+    summed = every.group_by("file").agg(pl.col(OF_MACHINES).sum()).collect()
+    of_file = mine[summed["file"]]
+    return pl.DataFrame([summed["file"].cast(pl.Int32), *of_file.get_columns(), *summed.get_columns()[1:]])
 
 
-def _table(row: pl.Series, hour: pl.Series, count: pl.Series, rows: int) -> Frame:
-    """Counts by row and hour: row, and `AT`, a column an hour."""
+def _table(row: pl.Series, hour: pl.Series, count: pl.Series, rows: int, names: Sequence[str]) -> Frame:
+    """Counts by row and hour: one row for each number from 0 on, one column an hour, by these names."""
     cell = pl.DataFrame({"cell": row * len(HOURS) + hour, "count": count})
     summed = cell.group_by("cell").agg(pl.col("count").sum().cast(pl.Int64))
     none = pl.Series([0], dtype=pl.Int64).new_from_index(0, rows * len(HOURS))
     cells = none.scatter(summed["cell"], summed["count"])
-    by_row = cells.reshape((rows, len(HOURS))).arr.to_struct(AT).struct.unnest()
-    return by_row.select(pl.int_range(rows).alias("row"), pl.all())
+    return cells.reshape((rows, len(HOURS))).arr.to_struct(names).struct.unnest()
 
 
 class _Clocks(NamedTuple):

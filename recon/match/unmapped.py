@@ -60,6 +60,8 @@ def explain(
     strays: as from unmapped_numbers. windows: the stock windows. matched: all vends with their slots; without them
     nothing is said of what a slot sold meanwhile.
     """
+    if strays.height == 0:
+        return []
     asked = strays.filter(pl.col("bus").is_not_null())
     if asked.height:
         asked = asked.join(layouts.machines, on="machine", how="semi")

@@ -1,6 +1,7 @@
 """How money and times are spelled in text columns: one place for messages and results alike."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import polars as pl
 
@@ -40,7 +41,7 @@ def local_text(
     Polars takes one zone an expression, never one a row. Of a long frame each moment is spelled once in each zone, for
     many rows are of one visit; of a short one each row in every zone, which takes a single query.
     """
-    here = sorted({zones.get(machine, default) for machine in frame["machine"].unique()} or {default})
+    here = sorted({zones.get(machine, default) for machine in _each(frame["machine"], zones, default)} or {default})
     if len(here) > 1 and frame.height > _MANY:
         return frame.with_columns(_by_moment(frame, name, zones, default, here, form) for name in columns)
     machine = pl.col("machine")
@@ -58,6 +59,13 @@ def local_text(
 
 _MANY = 3000
 """Rows from which on moments are spelled by themselves."""
+
+
+def _each(machines: pl.Series, zones: Mapping[str, str], default: str) -> list[Any]:
+    """The machines, once each where they are many; none where their zones do not differ anyway."""
+    if all(zone == default for zone in zones.values()):
+        return []
+    return (machines.unique() if machines.len() > _MANY else machines).to_list()
 
 
 def _in_zone(moment: pl.Expr, zone: str, form: str) -> pl.Expr:

@@ -36,7 +36,7 @@ def results_pieces(done: Reconciliation) -> Iterator[bytes]:
         ("payouts", _lines([tables.payouts_table(done)])),
         ("machines", _lines([tables.machines_table(done)])),
         ("findings", _lines(_by_pieces(done, "findings", tables.findings_table))),
-        ("decisions", _lines([tables.decisions_table(done)])),
+        ("decisions", _lines([tables.decisions_table(done)] if done.frames["decisions"].height else [])),
     ]
     yield ("{\n" + ",\n".join(told)).encode()
     for name, lines in sections:

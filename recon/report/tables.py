@@ -24,7 +24,9 @@ def _local(done: Reconciliation, frame: Frame) -> Frame:
 
 def inputs_table(done: Reconciliation) -> Frame:
     """One line a file."""
-    return done.frames["inputs"].drop("file", "name", "sheet").rename({"path": "file"})
+    inputs = done.frames["inputs"]
+    rest = [name for name in inputs.columns if name not in ("file", "path", "name", "sheet")]
+    return inputs.select(pl.col("path").alias("file"), *rest)
 
 
 STOCK_GROUPS: Final = (

@@ -1,5 +1,6 @@
 """The results for a person at a terminal: is everything accounted for, where not, and what to look at first."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
@@ -45,9 +46,9 @@ def print_results(
     for line in drawing:
         console.print(Text(line), soft_wrap=True)
     findings = done.frames["findings"]
-    undecided = findings.filter(pl.col("state") == "open")
+    undecided = _those(findings, findings["state"] == "open")
     for severity in ("error", "warning", "note"):
-        part = undecided.filter(pl.col("severity") == severity)
+        part = _those(undecided, undecided["severity"] == severity)
         if severity == "note" and not every:
             if part.height:
                 console.print(Text(_notes_line(part)))
@@ -70,14 +71,21 @@ def print_results(
                 console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4), expand=False))
 
 
-    for line in _decided(findings.filter(pl.col("state") != "open"), every=every):
+    for line in _decided(_those(findings, findings["state"] != "open"), every=every):
         console.print(Text(line))
     if done.anchor is not None:
         console.print(Text(f"Ledger  {done.anchor.entries:,} entries, root {done.anchor.root}"), soft_wrap=True)
 
 
+def _those(frame: Frame, chosen: pl.Series) -> Frame:
+    """The rows that are chosen (Boolean; an empty cell is not), which are often all of them or none."""
+    count = chosen.sum()
+    return frame if count == frame.height else frame.filter(chosen) if count else frame.clear()
+
+
 def _lines(findings: Frame) -> Iterator[str]:
-    for name, message, changed, entry in findings.select("id", "message", "changed_since", "decision").iter_rows():
+    columns = (findings[name] for name in ("id", "message", "changed_since", "decision"))
+    for name, message, changed, entry in zip(*columns, strict=True):
         again = f" Its figures are others than when it was decided (ledger entry {entry})." if changed else ""
         yield f"{message}{again} [{name}]"
 
@@ -100,8 +108,8 @@ def _many(count: int) -> str:
 
 
 def _notes_line(notes: Frame) -> str:
-    counts = notes.group_by("kind").len().sort("len", "kind", descending=[True, False])
-    listed = ", ".join(f"{count} {kind}" for kind, count in counts.iter_rows())
+    counts = sorted(Counter(notes["kind"]).items(), key=lambda each: (-each[1], each[0]))
+    listed = ", ".join(f"{count} {kind}" for kind, count in counts)
     return f"{_GLYPHS['note']} notes: {listed} (--all shows them)"
 
 
@@ -124,8 +132,9 @@ def _overview(done: Reconciliation) -> Iterator[str]:
 
 def _files(done: Reconciliation) -> str:
     inputs = done.frames["inputs"]
-    sums = inputs.select("rows", "accepted", "duplicate", "rejected").sum().row(0)
-    rows, accepted, duplicate, rejected = sums
+    rows, accepted, duplicate, rejected = (
+        int(inputs[name].sum()) for name in ("rows", "accepted", "duplicate", "rejected")
+    )
     return (
         f"Files   {inputs.height}: {rows:,} rows = {accepted:,} used + {duplicate:,} duplicate + {rejected:,} rejected"
     )
@@ -133,7 +142,7 @@ def _files(done: Reconciliation) -> str:
 
 def _stock(done: Reconciliation) -> str:
     stock = done.frames["stock"]
-    short, over = stock.filter(pl.col("variance") < 0), stock.filter(pl.col("variance") > 0)
+    short, over = _those(stock, stock["variance"] < 0), _those(stock, stock["variance"] > 0)
     text = f"Stock   {stock.height:,} windows: {stock.height - short.height - over.height:,} agree"
     for name, part in (("short", short), ("over", over)):
         if part.height:
@@ -144,6 +153,9 @@ def _stock(done: Reconciliation) -> str:
 
 def _own(done: Reconciliation, frame: Frame, column: str) -> str:
     """The size of the sum of a money column, by itself for each currency in it, the route's first and unnamed."""
+    machines = done.frames["machines"]
+    if not set(zip(machines["currency"], machines["digits"], strict=True)) - {(done.currency, done.digits)}:
+        return to_text(abs(int(frame[column].sum())), done.digits)
     laid = done.frames["machines"].select("machine", "currency", "digits")
     own = pl.col("currency").fill_null(done.currency)
     sums = (
@@ -162,13 +174,13 @@ def _own(done: Reconciliation, frame: Frame, column: str) -> str:
 
 def _cash(done: Reconciliation) -> str:
     windows = done.frames["cash_windows"]
-    known = windows.filter(pl.col("over_short").is_not_null())
+    known = _those(windows, windows["over_short"].is_not_null())
     if windows.height == 0:
         return "Cash    no two collections to reconcile between"
     text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected"
     for name, part in (
-        ("short", known.filter(pl.col("over_short") < 0)),
-        ("over", known.filter(pl.col("over_short") > 0)),
+        ("short", _those(known, known["over_short"] < 0)),
+        ("over", _those(known, known["over_short"] > 0)),
     ):
         text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     if known.height and not (known["over_short"] != 0).any():
@@ -178,13 +190,14 @@ def _cash(done: Reconciliation) -> str:
 
 
 def _cards(done: Reconciliation) -> str:
-    checks = done.frames["payout_checks"].filter(pl.col("over_short").is_not_null())
+    checks = done.frames["payout_checks"]
+    checks = _those(checks, checks["over_short"].is_not_null())
     if checks.height == 0:
         return "Cards   no payout to check"
     text = f"Cards   {checks.height:,} payouts: {_own(done, checks, 'net_expected')} net expected"
     for name, part in (
-        ("short", checks.filter(pl.col("over_short") < 0)),
-        ("over", checks.filter(pl.col("over_short") > 0)),
+        ("short", _those(checks, checks["over_short"] < 0)),
+        ("over", _those(checks, checks["over_short"] > 0)),
     ):
         text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     return text if (checks["over_short"] != 0).any() else f"{text}, all agree"
@@ -192,7 +205,7 @@ def _cards(done: Reconciliation) -> str:
 
 def _answer(done: Reconciliation) -> str:
     findings = done.frames["findings"]
-    counts = dict(findings.filter(pl.col("state") == "open").group_by("severity").len().iter_rows())
+    counts = Counter(_those(findings, findings["state"] == "open")["severity"])
     if not counts.get("error") and not counts.get("warning"):
         if not any(done.frames[name].height for name in ("stock", "cash_windows", "payout_checks")):
             return "Nothing was reconciled: no window and no payout closes in what is shown."

@@ -12,6 +12,8 @@ import polars as pl
 
 from recon.intake.number_times import read_numbers
 from recon.intake.plain_times import plainly
+from recon.intake.recurring import recur
+from recon.intake.table import begin_between
 from recon.intake.time_formats import ORDERS, possible, shapes, with_other_clocks
 from recon.model.frames import TIME
 
@@ -143,11 +145,12 @@ def _span(days: pl.Series) -> timedelta:
     return last - first
 
 
-def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -> Written:
+def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True, blanks: bool = True) -> Written:
     """Read the cells that say the same in whichever column they stand, and leave out all others.
 
     These are the ones that the description's format reads as it stands and, where it gives none, days and times as
-    ISO 8601 has them: a column that holds nothing else needs not be settled by itself.
+    ISO 8601 has them: a column that holds nothing else needs not be settled by itself. blanks: whether a text may hold
+    blanks.
     Raises AmbiguousFormat where the description's format is none.
     """
     if form is not None:
@@ -155,6 +158,14 @@ def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -
             return _by_formats(texts, [form.replace(".%f", "%.f")])
         except pl.exceptions.ComputeError as error:
             raise AmbiguousFormat(str(error)) from error
+    if with_clock and not blanks and begin_between(texts, "0", ":"):
+        sizes = texts.str.len_bytes()
+        if sizes.min() == sizes.max() == _ISO_LENGTH:
+            # Polars takes fewer digits than a part has, and signs and blanks before them: not at this length, where the
+            # first is a digit and none is a blank.
+            read = _read(texts, _ISO_FORMATS[0])
+            if read.null_count() == 0:
+                return _written(read, None, texts.len())
     told = texts.str.contains(_ISO if with_clock else _ISO_DAY)
     if not told.all():
         texts = texts.to_frame("t").select(pl.when(told).then("t")).to_series()
@@ -163,6 +174,7 @@ def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -
 
 _ISO_DAY = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _ISO = "^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
+_ISO_LENGTH = 19
 _ISO_FORMATS = ("%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M")
 
 
@@ -223,9 +235,11 @@ def _parsed(texts: pl.Series, form: str) -> pl.Series:
 
     Only where the year has four digits: polars takes more than two digits for a short one where it reads in haste.
     """
+    # Where hardly a text recurs, to look each up among those read before takes as long as to read it.
+    cache = recur(texts)
     if not form.endswith("%S%.f") or "%Y" not in form:
-        return texts.str.to_datetime(form, time_unit="us", strict=False)
-    read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False)
+        return texts.str.to_datetime(form, time_unit="us", strict=False, cache=cache)
+    read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False, cache=cache)
     if read.null_count() == texts.null_count():
         return read
     left = read.is_null() & texts.str.contains(_PARTS).fill_null(False)

@@ -65,23 +65,29 @@ def _by_hour(frame: pl.DataFrame) -> pl.Series:
 
     That holds where the hour begins and ends with one offset: zones change theirs twice in no hour.
     """
-    local, zones = frame["local"], frame["zone"].unique().drop_nulls().sort().to_list()
+    local, zones = frame["local"], frame["zone"]
     hour = local.to_physical() // _HOUR
     first, last = int(hour.min()), int(hour.max())  # type: ignore[arg-type]
-    if (last - first) * 4 > local.len():
+    if not isinstance(zones.dtype, pl.Enum):
+        zones = zones.cast(pl.Enum(zones.unique().drop_nulls().sort()))
+    assert isinstance(zones.dtype, pl.Enum)
+    names = zones.dtype.categories.to_list()
+    if (last - first) * 4 * len(names) > local.len():
         return frame.select(_by_zone(frame, "null").alias("time")).to_series()
-    time = pl.Series([None], dtype=TIME).new_from_index(0, frame.height)
     starts = pl.int_range(first, last + 2, eager=True) * _HOUR
-    for name in zones:
+    steady: list[pl.Series] = []
+    for name in names:
         shift = _in_utc(starts.cast(local.dtype), name).to_physical() - starts
-        steady = shift.head(-1).set(shift.head(-1).ne_missing(shift.tail(-1)), None)
-        shifted = (local.to_physical() + steady.gather(hour - first)).cast(TIME)
-        here = frame["zone"] == name
-        left = shifted.is_null() & local.is_not_null() & here
-        if left.any():
-            shifted = shifted.scatter(left.arg_true(), _in_utc(local.filter(left), name))
-        time = shifted if len(zones) == 1 and here.all() else shifted.zip_with(here, time)
-    return time
+        steady.append(shift.head(-1).set(shift.head(-1).ne_missing(shift.tail(-1)), None))
+    place = hour - first
+    if len(names) > 1 or zones.null_count():
+        place = place + zones.to_physical().cast(pl.Int64) * (last - first + 1)
+    time = (local.to_physical() + pl.concat(steady).gather(place)).cast(TIME)
+    left = time.is_null() & local.is_not_null() & zones.is_not_null()
+    if not left.any():
+        return time
+    alone = frame.filter(left).select(_by_zone(frame.filter(left), "null").alias("time")).to_series()
+    return time.scatter(left.arg_true(), alone)
 
 
 def _in_utc(local: pl.Series, name: str) -> pl.Series:

@@ -3,6 +3,7 @@
 Which zone they are in, and what becomes of hours that happened twice or never, is settled in recon.intake.moments.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -13,7 +14,7 @@ import polars as pl
 from recon.intake.number_times import read_numbers
 from recon.intake.plain_times import plainly
 from recon.intake.recurring import recur
-from recon.intake.table import begin_between
+from recon.intake.table import FEW_ROWS, begin_between
 from recon.intake.time_formats import ORDERS, possible, shapes, with_other_clocks
 from recon.model.frames import TIME
 
@@ -166,10 +167,18 @@ def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True, b
             read = _read(texts, _ISO_FORMATS[0])
             if read.null_count() == 0:
                 return _written(read, None, texts.len())
-    told = texts.str.contains(_ISO if with_clock else _ISO_DAY)
-    if not told.all():
-        texts = texts.to_frame("t").select(pl.when(told).then("t")).to_series()
+    texts = _only(texts, _ISO if with_clock else _ISO_DAY)
     return _by_formats(texts, [*_ISO_FORMATS] if with_clock else ["%Y-%m-%d"])
+
+
+def _only(texts: pl.Series, pattern: str) -> pl.Series:
+    """The texts that are written so throughout, and null for all others."""
+    if texts.len() <= FEW_ROWS:
+        form = re.compile(pattern.strip("^$"))
+        cells = [cell if cell is not None and form.fullmatch(cell) else None for cell in texts.to_list()]
+        return pl.Series(cells, dtype=pl.String) if cells.count(None) > texts.null_count() else texts
+    told = texts.str.contains(pattern)
+    return texts if told.all() else texts.to_frame("t").select(pl.when(told).then("t")).to_series()
 
 
 _ISO_DAY = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
@@ -216,7 +225,7 @@ def _read(texts: pl.Series, form: str) -> pl.Series:
     """Read by one format; a two-digit year is one of 2000 to 2099, and never passes as the year 26."""
     read = _parsed(texts, form)
     # As a number: a datetime of Python's holds no year 0, which a written one may well have.
-    oldest = read.to_physical().min()
+    oldest = read.cast(pl.Int64).min()
     if not isinstance(oldest, int):
         return read
     if "%y" in form and oldest < _2000:
@@ -236,7 +245,7 @@ def _parsed(texts: pl.Series, form: str) -> pl.Series:
     Only where the year has four digits: polars takes more than two digits for a short one where it reads in haste.
     """
     # Where hardly a text recurs, to look each up among those read before takes as long as to read it.
-    cache = recur(texts)
+    cache = texts.len() <= FEW_ROWS or recur(texts)
     if not form.endswith("%S%.f") or "%Y" not in form:
         return texts.str.to_datetime(form, time_unit="us", strict=False, cache=cache)
     read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False, cache=cache)

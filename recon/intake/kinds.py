@@ -1,7 +1,7 @@
 """One text table as the canonical frame of its kind: accepted rows, rejected rows with their reasons, and remarks."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 import polars as pl
@@ -12,9 +12,9 @@ from recon.intake.describe import Reading
 from recon.intake.known import Known
 from recon.intake.labels import mended, repaired_notices
 from recon.intake.moments import to_moments
-from recon.intake.recurring import as_texts, coded
+from recon.intake.recurring import as_texts, coded, is_coded
 from recon.intake.values import Parsed
-from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, Frame
+from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, TIME, Frame
 from recon.model.spelling import FORMULA_SIGNS
 from recon.model.words import OUTCOMES, TENDERS, FileKind
 from recon.model.zones import zone
@@ -42,6 +42,7 @@ _TAMED = f"^'+[{FORMULA_SIGNS}]"
 injection)."""
 
 _OLDEST = datetime(OLDEST_YEAR, 1, 1, tzinfo=UTC)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _NONE_REFUSED = REJECTS.empty().drop("text")
 _NO_REASON = pl.lit(None, pl.String)
 """Of a field that takes whatever stands there."""
@@ -61,6 +62,11 @@ class _Field(NamedTuple):
     parse: Callable[[], Parsed]
     default: object = None
     needed: bool = False
+
+
+def _moment(at: datetime) -> pl.Expr:
+    """A moment as polars has it. Given as it is, polars makes a query of it."""
+    return pl.lit((at - _EPOCH) // timedelta(microseconds=1), pl.Int64).cast(TIME)
 
 
 class Reader:
@@ -126,16 +132,18 @@ class Reader:
         if needed:
             self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
         fixed = self.reading.source.timezone
-        own = [pl.lit(fixed).alias("zone_of_times")] if fixed else []
-        self.work = self.work.with_columns(*self._machine_and_zone(), *own)
+        zones = self._machine_and_zone()
+        if fixed:
+            zones.append(pl.Series("zone_of_times", [fixed]).new_from_index(0, self.work.height))
+        self.work = pl.DataFrame([column for column in self.work.get_columns() if column.name != "machine"] + zones)
 
-    def _machine_and_zone(self) -> list[pl.Expr] | list[pl.Series]:
+    def _machine_and_zone(self) -> list[pl.Series]:
         """The machine of each row as text, and its zone: looked up once for each machine where these recur."""
-        zone_of = self.known.zone_of(pl.col("machine")).alias("zone")
-        each = coded(self.work["machine"])
+        machine = self.work["machine"]
+        each = coded(machine)
         if each is None:
-            return [zone_of]
-        zones = each.texts.to_frame().select("machine", zone_of)["zone"]
+            return [machine, self.known.zones_of(machine).alias("zone")]
+        zones = self.known.zones_of(each.texts).alias("zone")
         return [each.put(each.texts), each.put(zones.cast(pl.Enum(zones.unique().sort())))]
 
     def time(self, *, needed: bool = True) -> None:
@@ -147,8 +155,9 @@ class Reader:
         self.refuse(when.is_null() & raw.is_not_null(), unread)
         if needed:
             self.refuse(raw.is_null(), pl.lit("no time"))
-        self.refuse(when < _OLDEST, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
-        self.refuse(when > self.now, pl.format(f'time "{{}}" {AFTER_RUN}', raw))
+        never_set = pl.format('time "{}" is from before 2000: a clock that was never set', raw)
+        self.refuse(when < _moment(_OLDEST), never_set)
+        self.refuse(when > _moment(self.now), pl.format(f'time "{{}}" {AFTER_RUN}', raw))
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
@@ -224,14 +233,15 @@ class Reader:
             self._know_labels()
         refusals = [self._own(each) if isinstance(each, str) else each for each in self.refusals if self._holds(each)]
         bad = self.work.select(pl.any_horizontal(when.fill_null(False) for when, _ in refusals)).to_series()
-        work = self.work.with_columns(bad.alias("bad"))
-        columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns]
+        work = self.work.hstack([bad.alias("bad")])
         if not bad.any():
-            return Rows(self.work.select(columns), _NONE_REFUSED.clear(), self._notices(work))
+            accepted = pl.DataFrame([self.work[column.name].cast(column.dtype) for column in spec.columns])
+            return Rows(accepted, _NONE_REFUSED.clear(), self._notices(work))
         good, told = self.work.filter(~bad), as_texts(self.work.filter(bad))
         why = [pl.when(when).then(reason) for when, reason in refusals]
         refused = told.select("file", "row", pl.concat_str(why, separator="; ", ignore_nulls=True).alias("reason"))
-        return Rows(good.select(columns), refused, self._notices(work))
+        accepted = good.select(pl.col(column.name).cast(column.dtype) for column in spec.columns)
+        return Rows(accepted, refused, self._notices(work))
 
     def _holds(self, refusal: tuple[pl.Expr, pl.Expr] | str) -> bool:
         """Whether there is anything to refuse: a field that reads throughout has no column of reasons."""
@@ -255,7 +265,8 @@ class Reader:
         for field, read in zip(quick, looked, strict=True):
             empty = 0 if field.needed or field.source is None else self.work[field.source].null_count()
             if read.null_count() == empty:
-                recurring.append(read if field.default is None else read.fill_null(field.default))
+                filled = field.default is None or not read.null_count()
+                recurring.append(read if filled else read.fill_null(field.default))
                 done.add(field.name)
         direct: list[pl.Expr | pl.Series] = list(recurring)
         left = [(field.name, *field.parse()) for field in self.fields if field.name not in done]
@@ -263,7 +274,7 @@ class Reader:
         for name, value, reason in left:
             direct.append(value.alias(name))
             direct += [] if reason is _NO_REASON else [reason.alias(f"why_{name}")]
-        texts = as_texts(self.work.select(sorted(needed))).get_columns() if needed else []
+        texts = [self.work[name].cast(pl.String) for name in sorted(needed) if is_coded(self.work[name])]
         self.work = self.work.with_columns(texts) if texts else self.work
         # They hold on to the reader, which holds the columns of the whole file: it is to go when it is done.
         self.fields.clear()
@@ -287,10 +298,16 @@ class Reader:
         )
         return pl.concat([self._time_notices(work), labels])
 
+    def _any_ahead(self, work: Frame) -> bool:
+        """Whether a time lies after the run."""
+        latest = work["time"].cast(pl.Int64).max()
+        return isinstance(latest, int) and latest > (self.now - _EPOCH) // timedelta(microseconds=1)
+
     def _time_notices(self, work: Frame) -> Frame:
-        if not self.clocked or (work["clock"].null_count() == work.height and not (work["time"] > self.now).any()):
+        if not self.clocked or (work["clock"].null_count() == work.height and not self._any_ahead(work)):
             return NOTICES.empty()
-        kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
+        ahead = pl.col("time") > _moment(self.now)
+        kind = pl.when(ahead).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
         said = as_texts(work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null()))
         empty = [pl.lit(None, NOTICES.schema[name]).alias(name) for name in ("other_file", "other_row")]
         return said.select(

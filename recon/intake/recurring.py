@@ -53,8 +53,8 @@ def _recur(some: Sequence[pl.Series]) -> bool:
 
 
 def recur(texts: pl.Series) -> bool:
-    """Whether the texts of a column are few, by a look at some."""
-    return _recur([texts.gather_every(max(1, texts.len() // _LOOKED_AT))])
+    """Whether the texts of a long column are few, by a look at some."""
+    return texts.len() >= _MANY and _recur([texts.gather_every(max(1, texts.len() // _LOOKED_AT))])
 
 
 def coded(column: pl.Series) -> Coded | None:

@@ -46,7 +46,7 @@ def by_field(
     form = reading.source.time.format
     if reading.kind in CLOCKED:
         written = read_times(frame["text_when"], form, now=now, on_moment=on_moment)
-        return frame.with_columns(written.local.alias("local"), written.moment.alias("moment"))
+        return frame.hstack([written.local.alias("local"), written.moment.alias("moment")])
     return frame.with_columns(
         read_times(frame[f"text_{name}"], form, now=now, with_clock=False, key=name, on_moment=on_moment)
         .local.dt.date().alias(name)
@@ -68,7 +68,7 @@ def by_field_alike(files: Sequence[Settled]) -> tuple[Frame, frozenset[int]]:
         # Between a day and a clock that stand by themselves a blank is put.
         blanks = "clock" in reading.columns or not all(_without_blanks(file.table) for file in files)
         written = _read_once(frame["text_when"], form, blanks=blanks)
-        frame = frame.with_columns(written.local.alias("local"), written.moment.alias("moment"))
+        frame = frame.hstack([written.local.alias("local"), written.moment.alias("moment")])
         unread = [_is_unread(frame["text_when"], written)]
     else:
         there = [name for name in DAYS if name in reading.columns]
@@ -116,27 +116,34 @@ def _cells(files: Sequence[Settled]) -> Frame:
     names = [name for name in names if not is_coded(frame[name])]
     if not all(_without_blanks(file.table) for file in files):
         frame = frame.with_columns(pl.col(names).str.strip_chars())
-    blank = [name for name in names if _holds_empty(frame[name])]
+    blank = _with_empty(frame, names)
     emptied = [pl.when(pl.col(name) != "").then(name) for name in blank]
     frame = frame.with_columns(emptied) if emptied else frame
-    machine: pl.Expr | pl.Series = pl.lit(None, pl.String)
+    when = [_when(frame, reading)] if reading.kind in CLOCKED else []
+    return frame.hstack([_machine(frame, files), *when])
+
+
+def _machine(frame: Frame, files: Sequence[Settled]) -> pl.Series:
+    reading = files[0].reading
     if reading.machine is not None:
-        machine = joined("machine", [_same(file.reading.machine, pl.String(), file) for file in files])
-    elif "machine" in reading.columns:
-        machine = pl.col("text_machine")
-        if reading.source.machines:
-            machine = machine.cast(pl.String).replace(reading.source.machines)
-    when = [_when(reading).alias("text_when")] if reading.kind in CLOCKED else []
-    return frame.with_columns(machine.alias("machine"), *when)
+        return joined("machine", [_same(file.reading.machine, pl.String(), file) for file in files])
+    if "machine" not in reading.columns:
+        return pl.Series("machine", [None], dtype=pl.String).new_from_index(0, frame.height)
+    named = frame["text_machine"].alias("machine")
+    return named.cast(pl.String).replace(reading.source.machines) if reading.source.machines else named
 
 
 def _column(field: str, files: Sequence[Settled]) -> pl.Series:
     return joined(f"text_{field}", [file.table.column(file.reading.columns[field]) for file in files])
 
 
-def _holds_empty(texts: pl.Series) -> bool:
-    """Whether a text is empty. The least of a few tells, without a query."""
-    return texts.min() == "" if texts.len() <= FEW_ROWS else texts.str.len_bytes().min() == 0
+def _with_empty(frame: Frame, names: Sequence[str]) -> list[str]:
+    """Those columns in which a text is empty."""
+    if frame.height <= FEW_ROWS or not names:
+        # The least text tells, without a query.
+        return [name for name in names if frame[name].min() == ""]
+    shortest = frame.select(pl.col(names).str.len_bytes().min()).row(0)
+    return [name for name, least in zip(names, shortest, strict=True) if least == 0]
 
 
 def _trimmed_codes(column: pl.Series) -> pl.Series:
@@ -180,8 +187,11 @@ def _with_numbers(frame: Frame, reading: Reading, known: Known) -> Frame:
     )
 
 
-def _when(reading: Reading) -> pl.Expr:
+def _when(frame: Frame, reading: Reading) -> pl.Series:
     there = reading.columns
     if "date" in there and "clock" in there:
-        return pl.concat_str(pl.col("text_date", "text_clock").cast(pl.String), separator=" ")
-    return pl.col("text_time") if "time" in there else pl.lit(None, pl.String)
+        both = pl.concat_str(pl.col("text_date", "text_clock").cast(pl.String), separator=" ")
+        return frame.select(both.alias("text_when")).to_series()
+    if "time" in there:
+        return frame["text_time"].alias("text_when")
+    return pl.Series("text_when", [None], dtype=pl.String).new_from_index(0, frame.height)

@@ -8,6 +8,7 @@ that the currency has. What is still open then is refused, as a column of days i
 No digit is ever changed, dropped or rounded here: only signs, blanks and marks go.
 """
 
+import re
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
@@ -15,6 +16,8 @@ import polars as pl
 
 from recon.intake.clock import AmbiguousFormat
 from recon.intake.currency_signs import may_be
+from recon.intake.recurring import coded, is_coded
+from recon.intake.table import FEW_ROWS
 from recon.intake.values import UNDEFINED_NUMBERS
 from recon.model.currencies import EXPONENTS
 from recon.model.frames import Frame
@@ -87,10 +90,18 @@ def dressed_rows(frame: Frame, fields: Sequence[str], decimal: Mark | None) -> l
     """For each number column (`text_<field>`) that is not plain as it stands, which rows are not (null for empty
     cells)."""
     shown = [f"text_{field}" for field in fields]
+    every = [each for name in shown if is_coded(frame[name]) and (each := coded(frame[name])) is not None]
+    odd = [each.put(marked) for each in every if (marked := ~each.texts.str.contains(_PLAIN[decimal])).any()]
+    shown = [name for name in shown if not is_coded(frame[name])]
+    if frame.height <= FEW_ROWS:
+        form = re.compile(_PLAIN[decimal].strip("^$"))
+        shown = [name for name in shown if not all(cell is None or form.fullmatch(cell) for cell in frame[name])]
     if frame.height > 10 * _SEVERAL:
         shown = [name for name in shown if not _is_plain(frame[name], decimal)]
+    if not shown:
+        return odd
     rows = frame.select(~pl.col(name).str.contains(_PLAIN[decimal]) for name in shown)
-    return [column for column in rows.get_columns() if column.any()]
+    return odd + [column for column in rows.get_columns() if column.any()]
 
 
 def _is_plain(texts: pl.Series, decimal: Mark | None) -> bool:

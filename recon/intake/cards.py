@@ -79,8 +79,8 @@ def luhn(digits: pl.Expr) -> pl.Expr:
 def find_card_number(table: TextTable) -> CardNumber | None:
     """The first full card number of a file, or None. Looks at every cell, the header, torn records, and lines that are
     no rows."""
-    text = table.lines.text if isinstance(table.lines, FileLines) else None
-    if text is not None and not (_has_long(text) and (len(text) > _SHORT or _ANY_LONG.search(text))):
+    data = table.lines.data if isinstance(table.lines, FileLines) else None
+    if data is not None and not (_has_long(data) and (len(data) > _SHORT or _ANY_LONG.search(data.decode()))):
         return None
     # By its place, not by name: polars takes a column called "*" for all of them.
     rows = table.frame[ROW].alias("row")
@@ -103,9 +103,9 @@ _BETWEEN = b" -" + bytes(range(128, 256))
 """The bytes of what may stand between digits, and of all else that is not ASCII."""
 
 
-def _has_long(text: str) -> bool:
+def _has_long(data: bytes) -> bool:
     """Whether twelve digits could stand in a row, all marks left out: most files are cleared so, in hardly any time."""
-    return b"0" * 12 in text.encode("utf-8", "replace").translate(_DIGITS_ALIKE, delete=_BETWEEN)
+    return b"0" * 12 in data.translate(_DIGITS_ALIKE, delete=_BETWEEN)
 
 
 def _in_column(name: str, cells: pl.DataFrame) -> CardNumber | None:

@@ -3,6 +3,7 @@
 Which zone they are in, and what becomes of hours that happened twice or never, is settled in recon.intake.moments.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -12,6 +13,8 @@ import polars as pl
 
 from recon.intake.number_times import read_numbers
 from recon.intake.plain_times import plainly
+from recon.intake.recurring import recur
+from recon.intake.table import FEW_ROWS, begin_between
 from recon.intake.time_formats import ORDERS, possible, shapes, with_other_clocks
 from recon.model.frames import TIME
 
@@ -143,11 +146,12 @@ def _span(days: pl.Series) -> timedelta:
     return last - first
 
 
-def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -> Written:
+def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True, blanks: bool = True) -> Written:
     """Read the cells that say the same in whichever column they stand, and leave out all others.
 
     These are the ones that the description's format reads as it stands and, where it gives none, days and times as
-    ISO 8601 has them: a column that holds nothing else needs not be settled by itself.
+    ISO 8601 has them: a column that holds nothing else needs not be settled by itself. blanks: whether a text may hold
+    blanks.
     Raises AmbiguousFormat where the description's format is none.
     """
     if form is not None:
@@ -155,14 +159,31 @@ def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True) -
             return _by_formats(texts, [form.replace(".%f", "%.f")])
         except pl.exceptions.ComputeError as error:
             raise AmbiguousFormat(str(error)) from error
-    told = texts.str.contains(_ISO if with_clock else _ISO_DAY)
-    if not told.all():
-        texts = texts.to_frame("t").select(pl.when(told).then("t")).to_series()
+    if with_clock and not blanks and begin_between(texts, "0", ":"):
+        sizes = texts.str.len_bytes()
+        if sizes.min() == sizes.max() == _ISO_LENGTH:
+            # Polars takes fewer digits than a part has, and signs and blanks before them: not at this length, where the
+            # first is a digit and none is a blank.
+            read = _read(texts, _ISO_FORMATS[0])
+            if read.null_count() == 0:
+                return _written(read, None, texts.len())
+    texts = _only(texts, _ISO if with_clock else _ISO_DAY)
     return _by_formats(texts, [*_ISO_FORMATS] if with_clock else ["%Y-%m-%d"])
+
+
+def _only(texts: pl.Series, pattern: str) -> pl.Series:
+    """The texts that are written so throughout, and null for all others."""
+    if texts.len() <= FEW_ROWS:
+        form = re.compile(pattern.strip("^$"))
+        cells = [cell if cell is not None and form.fullmatch(cell) else None for cell in texts.to_list()]
+        return pl.Series(cells, dtype=pl.String) if cells.count(None) > texts.null_count() else texts
+    told = texts.str.contains(pattern)
+    return texts if told.all() else texts.to_frame("t").select(pl.when(told).then("t")).to_series()
 
 
 _ISO_DAY = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 _ISO = "^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
+_ISO_LENGTH = 19
 _ISO_FORMATS = ("%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M")
 
 
@@ -204,7 +225,7 @@ def _read(texts: pl.Series, form: str) -> pl.Series:
     """Read by one format; a two-digit year is one of 2000 to 2099, and never passes as the year 26."""
     read = _parsed(texts, form)
     # As a number: a datetime of Python's holds no year 0, which a written one may well have.
-    oldest = read.to_physical().min()
+    oldest = read.cast(pl.Int64).min()
     if not isinstance(oldest, int):
         return read
     if "%y" in form and oldest < _2000:
@@ -223,9 +244,11 @@ def _parsed(texts: pl.Series, form: str) -> pl.Series:
 
     Only where the year has four digits: polars takes more than two digits for a short one where it reads in haste.
     """
+    # Where hardly a text recurs, to look each up among those read before takes as long as to read it.
+    cache = texts.len() <= FEW_ROWS or recur(texts)
     if not form.endswith("%S%.f") or "%Y" not in form:
-        return texts.str.to_datetime(form, time_unit="us", strict=False)
-    read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False)
+        return texts.str.to_datetime(form, time_unit="us", strict=False, cache=cache)
+    read = texts.str.to_datetime(form.removesuffix("%.f"), time_unit="us", strict=False, cache=cache)
     if read.null_count() == texts.null_count():
         return read
     left = read.is_null() & texts.str.contains(_PARTS).fill_null(False)

@@ -35,11 +35,17 @@ class UnreadableFile(Exception):
 
 class Decoded(NamedTuple):
     """text: the file, its line ends LF, ending in one. cut: whether its last line had no end. remark: what was assumed,
-    or None."""
+    or None. ascii: the bytes of the text, where the file holds just these and they are ASCII."""
 
     text: str
     cut: bool
     remark: str | None = None
+    ascii: bytes | None = None
+
+    @property
+    def data(self) -> bytes:
+        """The text as UTF-8."""
+        return self.text.encode() if self.ascii is None else self.ascii
 
 
 def decode(data: bytes, declared: str | None = None) -> Decoded:
@@ -50,11 +56,14 @@ def decode(data: bytes, declared: str | None = None) -> Decoded:
     text, remark = _text(data, declared)
     if "\0" in text:
         raise UnreadableFile(f"character {text.index(chr(0)) + 1} is NUL: this is no text file, whatever its name says")
-    if "\r" in text:
+    changed = "\r" in text
+    if changed:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     if text.endswith("\n") and text[-2:-1] not in ("\n", "\t", " "):
-        # As most files end: nothing is to go, and a long text need not be copied for it.
-        return Decoded(text, False, remark)
+        # As most files end: nothing is to go, and a long text need not be copied for it. Of encodings, those that give
+        # ASCII give one character a byte for the same bytes alone.
+        same = not changed and text.isascii() and len(text) == len(data)
+        return Decoded(text, False, remark, data if same else None)
     # Only whole lines go: the tabs that end the last record are its empty cells.
     end = text.find("\n", len(text.rstrip("\n\t ")))
     return Decoded((text if end < 0 else text[:end]) + "\n", end < 0, remark)

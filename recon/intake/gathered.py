@@ -9,6 +9,7 @@ import polars as pl
 from recon.intake.cached_files import CachedPart, Fresh
 from recon.intake.describe import Reading
 from recon.intake.opened import Part
+from recon.intake.recurring import as_texts
 from recon.intake.table import TextTable
 from recon.intake.texts import Settled
 from recon.intake.vend_rows import VendRows
@@ -103,5 +104,10 @@ class Gathered:
     def group(self, reading: Reading, texts: Frame) -> None:
         """Files of one kind, one description and one set of columns are read together."""
         key = (reading.kind, reading.name, *texts.columns)
-        if texts.height:
-            self.groups.setdefault(key, (reading, []))[1].append(texts)
+        if texts.height == 0:
+            return
+        _, frames = self.groups.setdefault(key, (reading, []))
+        if frames:
+            # Two frames have no codes in common.
+            frames[:], texts = map(as_texts, frames), as_texts(texts)
+        frames.append(texts)

@@ -1,7 +1,7 @@
 """One text table as the canonical frame of its kind: accepted rows, rejected rows with their reasons, and remarks."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 import polars as pl
@@ -12,8 +12,9 @@ from recon.intake.describe import Reading
 from recon.intake.known import Known
 from recon.intake.labels import mended, repaired_notices
 from recon.intake.moments import to_moments
+from recon.intake.recurring import as_texts, coded, is_coded
 from recon.intake.values import Parsed
-from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, Frame
+from recon.model.frames import BY_KIND, NOTICES, OUTCOME, REJECTS, TENDER, TIME, Frame
 from recon.model.spelling import FORMULA_SIGNS
 from recon.model.words import OUTCOMES, TENDERS, FileKind
 from recon.model.zones import zone
@@ -40,12 +41,8 @@ _TAMED = f"^'+[{FORMULA_SIGNS}]"
 """A text that would run as a formula, behind the apostrophe that the sheets of recon put before it (OWASP, CSV
 injection)."""
 
-_MANY = 10_000
-"""Rows from which on it pays to look for texts that recur."""
-_LOOKED_AT = 1000
-"""Cells over a column that are looked at to tell whether they do: where more than a quarter differ, they do not."""
-
 _OLDEST = datetime(OLDEST_YEAR, 1, 1, tzinfo=UTC)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _NONE_REFUSED = REJECTS.empty().drop("text")
 _NO_REASON = pl.lit(None, pl.String)
 """Of a field that takes whatever stands there."""
@@ -67,6 +64,11 @@ class _Field(NamedTuple):
     needed: bool = False
 
 
+def _moment(at: datetime) -> pl.Expr:
+    """A moment as polars has it. Given as it is, polars makes a query of it."""
+    return pl.lit((at - _EPOCH) // timedelta(microseconds=1), pl.Int64).cast(TIME)
+
+
 class Reader:
     """The columns of all files of one format, read field by field.
 
@@ -77,7 +79,8 @@ class Reader:
 
     def __init__(self, texts: Frame, reading: Reading, known: Known, now: datetime) -> None:
         self.reading, self.known, self.now = reading, known, now
-        # In one piece: polars panics where it slices texts of which a filter left some pieces empty.
+        # In one piece: polars panics where it slices texts of which a filter left some pieces empty. A column of
+        # `work` may be coded (see recon.intake.recurring) until a field is read from it.
         self.work = texts.rechunk()
         self.fields: list[_Field] = []
         self.derived: list[pl.Expr] = []
@@ -129,8 +132,19 @@ class Reader:
         if needed:
             self.refuse(pl.col("machine").is_null(), pl.lit("no machine"))
         fixed = self.reading.source.timezone
-        own = [pl.lit(fixed).alias("zone_of_times")] if fixed else []
-        self.work = self.work.with_columns(self.known.zone_of(pl.col("machine")).alias("zone"), *own)
+        zones = self._machine_and_zone()
+        if fixed:
+            zones.append(pl.Series("zone_of_times", [fixed]).new_from_index(0, self.work.height))
+        self.work = pl.DataFrame([column for column in self.work.get_columns() if column.name != "machine"] + zones)
+
+    def _machine_and_zone(self) -> list[pl.Series]:
+        """The machine of each row as text, and its zone: looked up once for each machine where these recur."""
+        machine = self.work["machine"]
+        each = coded(machine)
+        if each is None:
+            return [machine, self.known.zones_of(machine).alias("zone")]
+        zones = self.known.zones_of(each.texts).alias("zone")
+        return [each.put(each.texts), each.put(zones.cast(pl.Enum(zones.unique().sort())))]
 
     def time(self, *, needed: bool = True) -> None:
         """Turn what was written into the moment of each row, `time` (UTC), through the file's or the machine's zone."""
@@ -141,8 +155,9 @@ class Reader:
         self.refuse(when.is_null() & raw.is_not_null(), unread)
         if needed:
             self.refuse(raw.is_null(), pl.lit("no time"))
-        self.refuse(when < _OLDEST, pl.format('time "{}" is from before 2000: a clock that was never set', raw))
-        self.refuse(when > self.now, pl.format(f'time "{{}}" {AFTER_RUN}', raw))
+        never_set = pl.format('time "{}" is from before 2000: a clock that was never set', raw)
+        self.refuse(when < _moment(_OLDEST), never_set)
+        self.refuse(when > _moment(self.now), pl.format(f'time "{{}}" {AFTER_RUN}', raw))
 
     def slot(self, *, needed: bool) -> None:
         """Read label and bus number. Where `needed`, a row must name a slot of the machine's layout."""
@@ -218,14 +233,15 @@ class Reader:
             self._know_labels()
         refusals = [self._own(each) if isinstance(each, str) else each for each in self.refusals if self._holds(each)]
         bad = self.work.select(pl.any_horizontal(when.fill_null(False) for when, _ in refusals)).to_series()
-        work = self.work.with_columns(bad.alias("bad"))
-        columns = [pl.col(column.name).cast(column.dtype) for column in spec.columns]
+        work = self.work.hstack([bad.alias("bad")])
         if not bad.any():
-            return Rows(self.work.select(columns), _NONE_REFUSED.clear(), self._notices(work))
-        good, told = self.work.filter(~bad), self.work.filter(bad)
+            accepted = pl.DataFrame([self.work[column.name].cast(column.dtype) for column in spec.columns])
+            return Rows(accepted, _NONE_REFUSED.clear(), self._notices(work))
+        good, told = self.work.filter(~bad), as_texts(self.work.filter(bad))
         why = [pl.when(when).then(reason) for when, reason in refusals]
         refused = told.select("file", "row", pl.concat_str(why, separator="; ", ignore_nulls=True).alias("reason"))
-        return Rows(good.select(columns), refused, self._notices(work))
+        accepted = good.select(pl.col(column.name).cast(column.dtype) for column in spec.columns)
+        return Rows(accepted, refused, self._notices(work))
 
     def _holds(self, refusal: tuple[pl.Expr, pl.Expr] | str) -> bool:
         """Whether there is anything to refuse: a field that reads throughout has no column of reasons."""
@@ -244,19 +260,22 @@ class Reader:
         recurring = [column for field in self.fields for column in self._by_texts(field)]
         done = {column.name for column in recurring}
         quick = [field for field in self.fields if field.quick is not None and field.name not in done]
-        looked = self.work.select(field.quick.alias(field.name) for field in quick if field.quick is not None)
-        for field in quick:
-            read = looked[field.name]
+        readings = [field.quick.alias(field.name) for field in quick if field.quick is not None]
+        looked = self.work.select(readings).get_columns() if readings else []
+        for field, read in zip(quick, looked, strict=True):
             empty = 0 if field.needed or field.source is None else self.work[field.source].null_count()
             if read.null_count() == empty:
-                recurring.append(read if field.default is None else read.fill_null(field.default))
+                filled = field.default is None or not read.null_count()
+                recurring.append(read if filled else read.fill_null(field.default))
                 done.add(field.name)
         direct: list[pl.Expr | pl.Series] = list(recurring)
-        for field in self.fields:
-            if field.name not in done:
-                value, reason = field.parse()
-                direct.append(value.alias(field.name))
-                direct += [] if reason is _NO_REASON else [reason.alias(f"why_{field.name}")]
+        left = [(field.name, *field.parse()) for field in self.fields if field.name not in done]
+        needed = {root for _, value, reason in left for part in (value, reason) for root in part.meta.root_names()}
+        for name, value, reason in left:
+            direct.append(value.alias(name))
+            direct += [] if reason is _NO_REASON else [reason.alias(f"why_{name}")]
+        texts = [self.work[name].cast(pl.String) for name in sorted(needed) if is_coded(self.work[name])]
+        self.work = self.work.with_columns(texts) if texts else self.work
         # They hold on to the reader, which holds the columns of the whole file: it is to go when it is done.
         self.fields.clear()
         self.work = self.work.with_columns(direct)
@@ -265,22 +284,13 @@ class Reader:
 
     def _by_texts(self, field: _Field) -> list[pl.Series]:
         """Value and reason of a field, read once for each of its texts; none where these are too many."""
-        if field.source is None or self.work.height < _MANY:
+        each = None if field.source is None else coded(self.work[field.source])
+        if each is None:
             return []
-        texts = self.work[field.source]
-        some = texts.gather_every(max(1, texts.len() // _LOOKED_AT))
-        if some.n_unique() * 4 > some.len():
-            return []
-        coded = texts.cast(pl.Categorical(pl.Categories.random()))
-        each = coded.drop_nulls().unique()
-        once = pl.DataFrame({"at": each.to_physical(), texts.name: each.cast(pl.String)}).sort("at")
-        # Behind them stands the empty cell.
-        once = pl.concat([once, once.clear(1)])
         value, reason = field.parse()
-        read = once.select(value.alias(field.name), reason.alias(f"why_{field.name}"))
-        places = coded.to_physical().fill_null(once.height - 1)
-        told = [column for column in read.get_columns()[1:] if column.null_count() < once.height]
-        return [column.gather(places) for column in (read[field.name], *told)]
+        read = each.texts.to_frame().select(value.alias(field.name), reason.alias(f"why_{field.name}"))
+        told = [column for column in read.get_columns()[1:] if column.null_count() < each.texts.len()]
+        return [each.put(column) for column in (read[field.name], *told)]
 
     def _notices(self, work: Frame) -> Frame:
         labels = (
@@ -288,11 +298,17 @@ class Reader:
         )
         return pl.concat([self._time_notices(work), labels])
 
+    def _any_ahead(self, work: Frame) -> bool:
+        """Whether a time lies after the run."""
+        latest = work["time"].cast(pl.Int64).max()
+        return isinstance(latest, int) and latest > (self.now - _EPOCH) // timedelta(microseconds=1)
+
     def _time_notices(self, work: Frame) -> Frame:
-        if not self.clocked or (work["clock"].null_count() == work.height and not (work["time"] > self.now).any()):
+        if not self.clocked or (work["clock"].null_count() == work.height and not self._any_ahead(work)):
             return NOTICES.empty()
-        kind = pl.when(pl.col("time") > self.now).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
-        said = work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null())
+        ahead = pl.col("time") > _moment(self.now)
+        kind = pl.when(ahead).then(pl.lit("future-time")).when(~pl.col("bad")).then(pl.col("clock"))
+        said = as_texts(work.with_columns(kind.alias("kind")).filter(pl.col("kind").is_not_null()))
         empty = [pl.lit(None, NOTICES.schema[name]).alias(name) for name in ("other_file", "other_row")]
         return said.select(
             "kind", "file", "row", "machine", "time", *empty, pl.col("text_when").alias("detail")

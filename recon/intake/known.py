@@ -6,6 +6,7 @@ from functools import cached_property
 
 import polars as pl
 
+from recon.intake.table import FEW_ROWS
 from recon.intake.values import Parsed
 from recon.model.currencies import EXPONENTS
 from recon.model.layout import Layout
@@ -60,12 +61,14 @@ class Known:
         """Machine to the labels of its layout."""
         return {layout.machine: [slot.label for slot in layout.slots] for layout in self._layouts}
 
-    def zone_of(self, machine: pl.Expr) -> pl.Expr:
+    def zones_of(self, machines: pl.Series) -> pl.Series:
         """The zone of each machine; the route's for one without a layout."""
         default = self.route.settings.timezone
         if all(name == default for name in self.zones.values()):
-            return pl.lit(default)
-        return machine.replace_strict(self.zones, default=default, return_dtype=pl.String)
+            return pl.Series([default]).new_from_index(0, machines.len())
+        if machines.len() <= FEW_ROWS:
+            return pl.Series([self.zones.get(machine, default) for machine in machines], dtype=pl.String)
+        return machines.replace_strict(self.zones, default=default, return_dtype=pl.String)
 
     def money(self, read: Callable[[int], Parsed], machine: pl.Expr) -> Parsed:
         """Read an amount with the digits of each row's machine; `read` makes the reader for a number of digits."""

@@ -15,6 +15,7 @@ import polars as pl
 
 from recon.intake.calendar_names import MONTHS
 from recon.intake.known import Known
+from recon.intake.table import FEW_ROWS
 from recon.model.frames import NOTICES, Frame
 
 _NUMBER = re.compile(r"\+?[0-9]{1,12}(?:[.,][0-9]{1,12})?(?:e[+-]?[0-9]{1,3})?", re.IGNORECASE)
@@ -36,10 +37,10 @@ def mended(work: Frame, known: Known) -> Frame:
     Adds `label_as_written` (where it was mended, else null) and `why_stray` (where the layout has no such label), if
     there is such a row at all.
     """
-    pairs = work.select("machine", "label").unique(maintain_order=True)
+    named = work.select("machine", "label").unique() if work.height > FEW_ROWS else work
     strays = [
         (machine, label)
-        for machine, label in pairs.iter_rows()
+        for machine, label in dict.fromkeys(zip(named["machine"], named["label"], strict=True))
         if label is not None and machine in known.labels and label not in known.labels[machine]
     ]
     if not strays:

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 
 import polars as pl
 
+from recon.intake.table import FEW_ROWS
 from recon.model.frames import TIME
 from recon.model.zones import zone
 
@@ -27,16 +28,16 @@ def to_moments(frame: pl.DataFrame, *, by: str = "zone") -> pl.DataFrame:
     With `file`, `row` and `machine` in it, times that happened twice are placed by their neighbours. Adds `time` (UTC,
     null where nothing was read) and `clock` (String): `ambiguous-time`, `nonexistent-time` or null.
     """
-    none = pl.lit(None, pl.String).alias("clock")
+    none = pl.Series("clock", [None], dtype=pl.String).new_from_index(0, frame.height)
     if frame["local"].null_count() == frame.height:
-        return frame.with_columns(pl.col("moment").alias("time"), none)
+        return frame.hstack([frame["moment"].alias("time"), none])
     placed = frame if by == "zone" else frame.with_columns(pl.col(by).alias("zone"))
     time = _by_hour(placed) if frame.height >= _MANY else placed.select(_by_zone(placed, "null")).to_series()
     time = time.alias("time")
     if frame["moment"].null_count() == frame.height:
-        plain = frame.with_columns(time, none)
+        plain = frame.hstack([time, none])
     else:
-        plain = frame.with_columns(time, none).with_columns(pl.coalesce("moment", "time").alias("time"))
+        plain = frame.hstack([time, none]).with_columns(pl.coalesce("moment", "time").alias("time"))
     odd = pl.col("time").is_null() & pl.col("local").is_not_null()
     if plain["time"].null_count() == 0 or not plain.select(odd.any()).item():
         return plain
@@ -51,9 +52,10 @@ def to_moments(frame: pl.DataFrame, *, by: str = "zone") -> pl.DataFrame:
 
 def _by_zone(frame: pl.DataFrame, ambiguous: str) -> pl.Expr:
     """Polars takes one zone an expression: a branch for each zone, of which there are few."""
-    names = frame["zone"].unique().sort().to_list()
+    zones = frame["zone"]
+    names = zones.unique().to_list() if frame.height > FEW_ROWS else set(zones.to_list())
     time = pl.lit(None, TIME)
-    for name in names:
+    for name in sorted(name for name in names if name is not None):
         local = pl.col("local").dt.replace_time_zone(name, ambiguous=ambiguous, non_existent="null")  # type: ignore[arg-type]
         here = pl.col("zone") == name if len(names) > 1 else pl.lit(True)
         time = pl.when(here).then(local.dt.convert_time_zone("UTC")).otherwise(time)
@@ -65,23 +67,29 @@ def _by_hour(frame: pl.DataFrame) -> pl.Series:
 
     That holds where the hour begins and ends with one offset: zones change theirs twice in no hour.
     """
-    local, zones = frame["local"], frame["zone"].unique().drop_nulls().sort().to_list()
+    local, zones = frame["local"], frame["zone"]
     hour = local.to_physical() // _HOUR
     first, last = int(hour.min()), int(hour.max())  # type: ignore[arg-type]
-    if (last - first) * 4 > local.len():
+    if not isinstance(zones.dtype, pl.Enum):
+        zones = zones.cast(pl.Enum(zones.unique().drop_nulls().sort()))
+    assert isinstance(zones.dtype, pl.Enum)
+    names = zones.dtype.categories.to_list()
+    if (last - first) * 4 * len(names) > local.len():
         return frame.select(_by_zone(frame, "null").alias("time")).to_series()
-    time = pl.Series([None], dtype=TIME).new_from_index(0, frame.height)
     starts = pl.int_range(first, last + 2, eager=True) * _HOUR
-    for name in zones:
+    steady: list[pl.Series] = []
+    for name in names:
         shift = _in_utc(starts.cast(local.dtype), name).to_physical() - starts
-        steady = shift.head(-1).set(shift.head(-1).ne_missing(shift.tail(-1)), None)
-        shifted = (local.to_physical() + steady.gather(hour - first)).cast(TIME)
-        here = frame["zone"] == name
-        left = shifted.is_null() & local.is_not_null() & here
-        if left.any():
-            shifted = shifted.scatter(left.arg_true(), _in_utc(local.filter(left), name))
-        time = shifted if len(zones) == 1 and here.all() else shifted.zip_with(here, time)
-    return time
+        steady.append(shift.head(-1).set(shift.head(-1).ne_missing(shift.tail(-1)), None))
+    place = hour - first
+    if len(names) > 1 or zones.null_count():
+        place = place + zones.to_physical().cast(pl.Int64) * (last - first + 1)
+    time = (local.to_physical() + pl.concat(steady).gather(place)).cast(TIME)
+    left = time.is_null() & local.is_not_null() & zones.is_not_null()
+    if not left.any():
+        return time
+    alone = frame.filter(left).select(_by_zone(frame.filter(left), "null").alias("time")).to_series()
+    return time.scatter(left.arg_true(), alone)
 
 
 def _in_utc(local: pl.Series, name: str) -> pl.Series:

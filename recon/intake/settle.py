@@ -21,7 +21,7 @@ from typing import NamedTuple
 import polars as pl
 
 from recon.intake.describe import Reading, meets
-from recon.intake.table import FEW_ROWS, ROW, SHOWN, Passed, TextTable, Torn, frame_of
+from recon.intake.table import FEW_ROWS, ROW, SHOWN, Passed, TextTable, Torn, begin_between, frame_of
 from recon.intake.unfilled import without_unfilled
 
 _TOTAL = (
@@ -139,6 +139,8 @@ def _unread(table: TextTable, columns: Sequence[str]) -> pl.Series | None:
     for name in columns:
         text = table.column(name)
         if text.len() <= FEW_ROWS and all(cell is not None and _BEGINS.match(cell) for cell in text.to_list()):
+            continue
+        if begin_between(text, "0", ":"):
             continue
         good = text.str.contains(r"^\s*[0-9]").fill_null(False)
         if good.all():

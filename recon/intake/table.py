@@ -62,13 +62,13 @@ class Lines(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class FileLines:
-    """The lines of a decoded text file."""
+    """The lines of a decoded text file. data: its text as UTF-8, line ends LF."""
 
-    text: str
+    data: bytes
     delimiter: str
 
     def of(self, rows: Sequence[int]) -> list[str]:
-        lines = self.text.split("\n")
+        lines = self.data.decode().split("\n")
         return [self._record(lines, row) for row in rows]
 
     def _record(self, lines: list[str], row: int) -> str:
@@ -143,12 +143,15 @@ def _split(decoded: Decoded, header: Header) -> TextTable:
         start = text.index("\n", start) + 1
     body, skipped = text[start:], header.line - 1
     head = _lines_of_header(body[: LONGEST_HEADER + 1], header.delimiter)
-    quick = None if body.count('"') % 2 else _quick(body, header, head, skipped)
+    data = decoded.data
+    quoted, quick = '"' in body, None
+    if not quoted or body.count('"') % 2 == 0:
+        quick = _quick(body, data if start == 0 else body.encode(), header, head, skipped)
     frame, torn = quick if quick is not None else _careful(body, header, skipped)
-    if '"' in body:
+    if quoted:
         frame, torn = _without_swallowed(frame, torn, header)
     frame, again = _without_repeats(frame, header)
-    lines = FileLines(text, header.delimiter)
+    lines = FileLines(data, header.delimiter)
     passed = [Passed(at, line[:SHOWN]) for at, line in enumerate(text[:start].split("\n"), start=1) if line.strip()]
     passed += [Passed(row, line[:SHOWN]) for row, line in zip(again, lines.of(again) if again else [], strict=True)]
     return TextTable(
@@ -199,10 +202,12 @@ def _lines_of_header(begin: str, delimiter: str) -> int:
     return reader.line_num
 
 
-def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
+def _quick(
+    body: str, data: bytes, header: Header, head: int, skipped: int
+) -> tuple[pl.DataFrame, list[Torn]] | None:
     """Read quickly, and prove by counting that no record was padded, cut or merged; None where that fails.
 
-    head: lines that the header takes. skipped: lines above it.
+    data: the body as UTF-8. head: lines that the header takes. skipped: lines above it.
     """
     quoted = '"' in body
     if (quoted or len(header.names) == 1) and "\n\n" in body:
@@ -210,7 +215,7 @@ def _quick(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataF
         return None
     if not quoted and len(body) <= _SHORT:
         return _short(body, header, head, skipped)
-    return _long(body, header, head, skipped, quoted=quoted)
+    return _long(data, header, head, skipped, quoted=quoted)
 
 
 def _short(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataFrame, list[Torn]] | None:
@@ -228,36 +233,39 @@ def _short(body: str, header: Header, head: int, skipped: int) -> tuple[pl.DataF
 
 
 def _long(
-    body: str, header: Header, head: int, skipped: int, *, quoted: bool
+    data: bytes, header: Header, head: int, skipped: int, *, quoted: bool
 ) -> tuple[pl.DataFrame, list[Torn]] | None:
-    """Any other text, by polars."""
-    delimiter = header.delimiter
+    """Any other text (as UTF-8), by polars."""
+    delimiter = header.delimiter.encode()
     names = [f"_{at}" for at in range(len(header.names))]
     try:
         frame = pl.read_csv(
-            body.encode(), separator=delimiter, has_header=False, skip_lines=head, infer_schema=False,
+            data, separator=header.delimiter, has_header=False, skip_lines=head, infer_schema=False,
             new_columns=names, schema=dict.fromkeys(names, pl.String), raise_if_empty=False,
         )  # fmt: skip
     except pl.exceptions.PolarsError:
         return None
     start = 0
     for _ in range(head):
-        start = body.index("\n", start) + 1
+        start = data.index(b"\n", start) + 1
     newlines = _inside(frame, names, "\n") if quoted else 0
-    records = body.count("\n", start) - newlines
+    records = data.count(b"\n", start) - newlines
     if frame.height != records:
         return None
     if quoted or frame.to_series(len(names) - 1).null_count():
         # A record that is too long stops polars, and a padded one ends in an empty cell: without quote marks there is
         # nothing to count where no last cell is empty.
-        delimiters = body.count(delimiter, start) - (_inside(frame, names, delimiter) if quoted else 0)
+        delimiters = data.count(delimiter, start) - (_inside(frame, names, header.delimiter) if quoted else 0)
         if delimiters != records * (len(names) - 1):
             return None
-    line = pl.int_range(pl.len(), dtype=pl.Int64) + skipped + head + 1
+    first = skipped + head + 1
+    line = pl.int_range(first, first + frame.height, dtype=pl.Int64, eager=True)
     if newlines:
-        line = line + pl.sum_horizontal(_counted(names, "\n")).cum_sum().shift(1, fill_value=0)
-    numbered = without_blank(frame.with_columns(line.alias(ROW)), names)
-    return numbered.rename(dict(zip(names, header.names, strict=True))), []
+        before = pl.sum_horizontal(_counted(names, "\n")).cum_sum().shift(1, fill_value=0)
+        line = line + frame.select(before).to_series()
+    numbered = without_blank(frame.insert_column(len(names), line.alias(ROW)), names)
+    numbered.columns = [*header.names, ROW]
+    return numbered, []
 
 
 def _counted(names: Sequence[str], mark: str) -> list[pl.Expr]:
@@ -272,10 +280,26 @@ def _inside(frame: pl.DataFrame, names: Sequence[str], mark: str) -> int:
 def without_blank(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
     """Drop records of which every cell is blank, as spreadsheets leave them at the end."""
     first = frame.get_column(names[0]) if names else None
-    if first is None or not (first.null_count() or (first.str.strip_chars() == "").any()):
+    if first is None or begin_between(first, "!", "\x7f"):
+        return frame
+    if not (first.null_count() or (first.str.strip_chars() == "").any()):
         return frame
     blank = [pl.col(name).str.strip_chars().fill_null("") == "" for name in names]
     return frame.filter(~pl.all_horizontal(blank))
+
+
+def begin_between(texts: pl.Series, first: str, behind: str) -> bool:
+    """Whether there are texts throughout, and each begins with a character from `first` to the one before `behind`."""
+    # Texts are put in order by their bytes. Both ends are found without a query.
+    if texts.null_count():
+        return False
+    least, most = texts.min(), texts.max()
+    return isinstance(least, str) and isinstance(most, str) and first <= least and most < behind
+
+
+def _begin_with(texts: pl.Series, begin: str) -> bool:
+    """Whether any text begins so."""
+    return bool(((texts >= begin) & (texts <= f"{begin}\U0010ffff")).any())
 
 
 def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame, list[int]]:
@@ -285,6 +309,8 @@ def _without_repeats(frame: pl.DataFrame, header: Header) -> tuple[pl.DataFrame,
     if first.len() <= FEW_ROWS:
         name = header.names[0]
         rows = [frame.row(at) for at, cell in enumerate(first.to_list()) if cell is not None and cell.strip() == name]
+    elif begin_between(first, "!", "\x7f") and not _begin_with(first, header.names[0]):
+        rows = []
     else:
         rows = frame.filter(first.str.strip_chars() == header.names[0]).rows()
     if not rows:

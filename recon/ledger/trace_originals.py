@@ -114,7 +114,7 @@ class _TextLines:
             return plain
         part = self.inbox.part(self.file)
         delimiter = "," if part is None else part.table.delimiter or ","
-        return FileLines(self.text, delimiter).of(rows)
+        return FileLines(self.text.encode(), delimiter).of(rows)
 
 
 def original_texts(places: Frame, inbox: Inbox) -> Frame:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from inbox import NOW, account, notices, rejects, route_of, taken
 
-from recon.intake import kinds
+from recon.intake import recurring
 from recon.intake.take_in import Intake, take_in
 from recon.model.frames import BY_KIND
 from recon.model.words import FILE_KINDS
@@ -281,10 +281,10 @@ def test_texts_that_recur_are_read_like_texts_that_do_not(texts: list[str]) -> N
     named = {f"{at}.csv": text for at, text in enumerate(texts)}
     with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
         one_by_one = taken(Path(folder), named)
-        patch.setattr(kinds, "_MANY", 2)
-        recurring = taken(Path(folder), named)
+        patch.setattr(recurring, "_MANY", 2)
+        by_texts = taken(Path(folder), named)
     for name in (*FILE_KINDS, "rejects", "notices", "inputs"):
-        assert getattr(one_by_one, name).equals(getattr(recurring, name))
+        assert getattr(one_by_one, name).equals(getattr(by_texts, name))
 
 
 def test_the_route_is_read_the_same_from_any_order_of_rows(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from recon.balance.selling import selling
 from recon.ledger.trace_lines import Terms
 from recon.ledger.trace_slots import slot_figures
 from recon.report.html import report_pages
-from recon.report.html.over_time import sold_over_time
+from recon.balance.over_time import sold_over_time
 from recon.report.html.parted import Parted
 from recon.report.html.traced_rows import with_rows_of
 

@@ -15,7 +15,8 @@ from recon.balance.selling import selling
 from recon.balance.stock import Stock
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
-from recon.report.html import charts, over_time, svg_machine
+from recon.balance import over_time
+from recon.report.html import charts, svg_machine
 from recon.report.html.findings import Listed, listed, sorted_out
 from recon.report.html.money import SLOT_MONEY, Money, money
 from recon.report.html.next_visit import SLOT_PLAN, NextVisit, next_visit

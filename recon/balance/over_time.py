@@ -36,11 +36,13 @@ def sold_over_time(done: Reconciliation) -> tuple[Frame, Frame]:
     money = _money_by_week(vends, number, hour // _WEEK)
     hours = _vends_by_hour(vends, number, hour % _WEEK)
     return (
-        money.join(machines, on="number").select("machine", "week", "tender", "money").sort("machine", "week", "tender"),
-        hours.join(machines, on="number")
-        .select("machine", "weekday", "hour", "vends")
-        .sort("machine", "weekday", "hour"),
+        _named(money, machines, ("week", "tender", "money")).sort("machine", "week", "tender"),
+        _named(hours, machines, ("weekday", "hour", "vends")).sort("machine", "weekday", "hour"),
     )
+
+
+def _named(sums: Frame, machines: Frame, columns: Sequence[str]) -> Frame:
+    return sums.join(machines, on="number").select("machine", *columns)
 
 
 def _local_hours(time: pl.Series, number: pl.Series, zones: Sequence[str]) -> pl.Series:

@@ -21,8 +21,8 @@ def _chances(most: int, mean: float) -> tuple[float, ...]:
     """The chances of 0, 1, 2 and so on up to `most` units; mean: above 0.
 
     Of many units those that are 0.0 are left out. Beyond the mean they only fall: once one is 0.0 all further are, and
-    a slot said to hold a thousand million units costs no more than one that holds a hundred. Kept for a moment: the chance of running out and what is left then are
-    asked of the same slot one after the other.
+    a slot said to hold a thousand million units costs no more than one that holds a hundred. Kept for a moment: the
+    chance of running out and what is left then are asked of the same slot one after the other.
     """
     each = log(mean)
     if most < len(_LOG_FACTORIALS):

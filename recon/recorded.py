@@ -83,9 +83,11 @@ def _record(ledger: Writer, folder: Path, finished: Run, *, tables: bool, page: 
     results = Hashed(results_pieces(finished.reconciliation))
     files = _files(finished.reconciliation, results, ledger.anchor)
     if page:
+        from recon.balance.report_figures import report_figures
         from recon.report.html import report_pages
 
-        files = chain(files, report_pages(finished.reconciliation, stock=finished.stock))
+        figures = report_figures(finished.reconciliation, finished.stock)
+        files = chain(files, report_pages(finished.reconciliation, figures))
     if tables:
         files = chain(files, _tables(finished.reconciliation))
     report = write_report(folder, done, files)

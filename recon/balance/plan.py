@@ -83,7 +83,8 @@ def plan(
     at = max(done.now, min(coming["next_visit"], default=done.now))
     rates = demand(done, at=at, known=known)
     base = _base(done, known, rates, coming, at)
-    worked = pl.DataFrame([_figures(row, wishes) for row in base.iter_rows(named=True)], schema=_FIGURES)
+    rows = base.select(_LOOKED_AT).iter_rows(named=True)
+    worked = pl.DataFrame([_figures(row, wishes) for row in rows], schema=_FIGURES)
     slots = _advised(pl.concat([base, worked], how="horizontal"), wishes)
     slots = guard(slots.select(PLAN_SLOTS.names), PLAN_SLOTS)
     return Plan(wishes, rates, slots, _summed(coming, slots, done), _van(slots, done))
@@ -147,6 +148,13 @@ _FIGURES: dict[str, Any] = {
         "short_at", "lasts_days", "stale_units", "per_visit",
     }
 }  # fmt: skip
+
+
+_LOOKED_AT = (
+    "rate", "next_visit", "until", "known_at", "units", "swap", "gap_days", "shelf_days", "par", "capacity", "price",
+    "unit_cost",
+)  # fmt: skip
+"""What these figures are made of."""
 
 
 def _figures(row: dict[str, Any], wishes: Wishes) -> dict[str, Any]:

@@ -18,20 +18,27 @@ def chance_of(units: int, mean: float) -> float:
 
 @lru_cache(maxsize=16)
 def _chances(most: int, mean: float) -> tuple[float, ...]:
-    """The chances of 0, 1, 2 and so on up to `most` units, as long as they are above nothing; mean: above 0.
+    """The chances of 0, 1, 2 and so on up to `most` units; mean: above 0.
 
-    Beyond the mean they only fall: once one is 0.0 all further are, and a slot said to hold a thousand million units
-    costs no more than one that holds a hundred. Kept for a moment: the chance of running out and what is left then are
-    asked of the same slot one after the other.
+    Of many units those that are 0.0 are left out. Beyond the mean they only fall: once one is 0.0 all further are, and
+    a slot said to hold a thousand million units costs no more than one that holds a hundred. Kept for a moment: the
+    chance of running out and what is left then are asked of the same slot one after the other.
     """
-    found = []
     each = log(mean)
+    if most < len(_LOG_FACTORIALS):
+        logs = zip(range(most + 1), _LOG_FACTORIALS, strict=False)
+        return tuple([exp(units * each - mean - log_factorial) for units, log_factorial in logs])
+    found = []
     for units in range(most + 1):
         chance = exp(units * each - mean - lgamma(units + 1))
         if chance == 0 and units > mean:
             break
         found.append(chance)
     return tuple(found)
+
+
+_LOG_FACTORIALS = tuple(lgamma(units + 1) for units in range(256))
+"""Of as many units as most slots hold."""
 
 
 def at_most(units: int, mean: float) -> float:

@@ -58,11 +58,17 @@ def log_reach(vends: Frame, states: Frame) -> Frame:
 
     A file covers every machine in it from its first vend to its last; before its layout holds, a machine is not there.
     """
-    files = vends.group_by("file").agg(pl.col("time").min().alias("first"), pl.col("time").max().alias("last"))
+    # Vends stand machine by machine and in order of time: of those of one file that follow each other, the first and
+    # the last tell.
+    stretch = vends["machine"].rle_id().cast(pl.Int64) * (1 << 32) + vends["file"]
+    last = stretch.rle().struct.field("len").cast(pl.Int64).cum_sum() - 1
+    first = last.shift(1, fill_value=-1) + 1
+    ends = vends.select("machine", "file", pl.col("time").alias("last"))[last]
+    ends = ends.with_columns(vends["time"].gather(first).alias("first"))
+    files = ends.group_by("file").agg(pl.col("first").min(), pl.col("last").max())
     reach = (
-        vends.select("machine", "file")
-        .unique()
-        .join(files, on="file", how="left")
+        ends.select("machine", "file")
+        .join(files, on="file")
         .group_by("machine")
         .agg(pl.col("first").min().alias("log_start"), pl.col("last").max().alias("log_end"))
     )

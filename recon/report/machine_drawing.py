@@ -70,7 +70,7 @@ def drawings(done: Reconciliation, glyphs: Glyphs, *, every: bool) -> Iterator[s
 
     every: all of them, else the first MOST_DRAWN and how many were left out. Nothing where there is none.
     """
-    from recon.report.html.over_time import slots_as_they_stand
+    from recon.balance.over_time import slots_as_they_stand
 
     open_ones = pl.col("kind").is_in(_KINDS) & (pl.col("state") == "open") & pl.col("machine").is_not_null()
     found = done.frames["findings"].filter(open_ones)["machine"].unique(maintain_order=True).to_list()

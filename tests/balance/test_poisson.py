@@ -104,3 +104,11 @@ def test_a_slot_said_to_hold_a_thousand_million_units_costs_no_more_than_another
 @pytest.mark.parametrize("mean", [0.3, 25.0, 900.0])
 def test_what_is_left_off_is_nothing_at_all(mean: float) -> None:
     assert at_most(3000, mean) == min(1.0, math.fsum(chance_of(units, mean) for units in range(3001)))
+
+
+@pytest.mark.parametrize("units", [254, 255, 256, 300])
+@pytest.mark.parametrize("mean", [0.001, 3.5, 255.0, 2000.0])
+def test_kept_logarithms_change_no_digit(units: int, mean: float) -> None:
+    assert at_most(units, mean) == min(1.0, math.fsum(chance_of(asked, mean) for asked in range(units + 1)))
+    left = math.fsum((units - asked) * chance_of(asked, mean) for asked in range(units))
+    assert expected_left(units, mean) == left

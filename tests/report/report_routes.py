@@ -19,7 +19,8 @@ NOW = datetime(2026, 9, 29, 13, 40, tzinfo=UTC)
 def reconciled(name: str) -> recon.Run:
     """bayside, clean: the samples. hostile: one machine and strangers; hostile-many: fourteen. bare: a layout alone
     and one log. foreign: machines in three currencies and zones. crowd: trays of twenty-four slots, short and over, and
-    a label of 64 letters."""
+    a label of 64 letters. agreeing: a machine where everything agrees, among others that lack one thing each for that;
+    agreeing-many: the same beside eleven more where everything agrees."""
     if name in ("bayside", "clean"):
         return recon.run(TOP / "samples" / name, now=NOW)
     with TemporaryDirectory() as folder:
@@ -28,7 +29,28 @@ def reconciled(name: str) -> recon.Run:
             return hostile_route(root, machines=14 if name == "hostile-many" else 1).run()
         if name == "bare":
             return RouteBuilder(root).machine("m-1", slot("A1")).vends("09-03 12:00, A1, cash, 2.00").run()
+        if name.startswith("agreeing"):
+            return _agreeing(root, more=11 if name == "agreeing-many" else 0).run()
         return (_crowd(root) if name == "crowd" else _foreign(root)).run()
+
+
+def _agreeing(root: Path, more: int) -> RouteBuilder:
+    """a-agrees: two windows, sold and counted alike; a-short: one unit fewer. a-cash: the box holds less than was sold.
+    a-alone: never counted. a-unmapped: sold once from a number that no slot has."""
+    route = RouteBuilder(root)
+    others = ("a-short", "a-cash", "a-alone", "a-unmapped")
+    for machine in ("a-agrees", *others, *(f"b-{number:02}" for number in range(more))):
+        route.machine(machine, slot("A1"), slot("A2"))
+        route.vends("09-03 12:00, A1, cash, 2.00", "09-04 12:00, A1, card, 2.00", machine=machine)
+        if machine == "a-alone":
+            continue
+        left = 7 if machine == "a-short" else 8
+        route.counts("09-01 09:00, A1, 10", f"09-08 09:00, A1, {left}", machine=machine)
+        route.counts("09-01 09:00, A2, 10", "09-08 09:00, A2, 10", machine=machine)
+        route.cash("09-01 09:00, 0, 0", f"09-08 09:00, {'1.00' if machine == 'a-cash' else '2.00'}, 0", machine=machine)
+        if machine == "a-unmapped":
+            route.vends("09-05 12:00, Z9, cash, 2.00", machine=machine)
+    return route
 
 
 def _foreign(root: Path) -> RouteBuilder:
@@ -50,7 +72,7 @@ def _crowd(root: Path) -> RouteBuilder:
     return route.counts(*(f"{day} 09:00, {label}, {units}" for day, units in visits for label in labels[:30]))
 
 
-ROUTES = ("bayside", "clean", "hostile", "hostile-many", "bare", "foreign", "crowd")
+ROUTES = ("bayside", "clean", "hostile", "hostile-many", "bare", "foreign", "crowd", "agreeing", "agreeing-many")
 
 
 @cache

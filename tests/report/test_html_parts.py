@@ -6,11 +6,12 @@ import polars as pl
 import pytest
 from report_routes import reconciled
 
+from recon.balance.over_time import sold_over_time
+from recon.balance.report_figures import report_figures
 from recon.balance.selling import selling
 from recon.ledger.trace_lines import Terms
 from recon.ledger.trace_slots import slot_figures
 from recon.report.html import report_pages
-from recon.report.html.over_time import sold_over_time
 from recon.report.html.parted import Parted
 from recon.report.html.traced_rows import with_rows_of
 
@@ -22,6 +23,14 @@ def test_each_machine_has_its_rows_in_their_order_and_a_stranger_none() -> None:
     assert {name: parted.of(name)["at"].to_list() for name in ("a", "b", None, "c")} == {
         "a": [2, 5], "b": [1, 4], None: [3], "c": [],
     }  # fmt: skip
+
+
+def test_some_machines_have_their_rows_together_in_the_order_of_their_names() -> None:
+    frame = pl.DataFrame({"machine": ["b", "a", None, "b", "a", "d"], "at": [1, 2, 3, 4, 5, 6]})
+    parted = Parted(frame)
+    assert parted.among(["a", "b", "c"]).rows() == [("a", 2), ("a", 5), ("b", 1), ("b", 4)]
+    assert parted.among(["d", "a"]).rows() == [("d", 6), ("a", 2), ("a", 5)]
+    assert parted.among([]).schema == frame.schema
 
 
 @pytest.mark.parametrize("name", ["bayside", "hostile", "foreign", "crowd"])
@@ -55,7 +64,7 @@ def test_the_vends_left_out_are_many() -> None:
 
 def test_stock_windows_at_hand_make_the_same_pages() -> None:
     done = reconciled("bayside").reconciliation
-    assert list(report_pages(done, stock=selling(done).stock)) == list(report_pages(done))
+    assert list(report_pages(done, report_figures(done, selling(done).stock))) == list(report_pages(done))
 
 
 def test_a_log_without_a_vend_has_no_sums_over_time() -> None:

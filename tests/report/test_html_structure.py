@@ -129,9 +129,9 @@ def test_pages_are_made_as_they_are_asked_for(monkeypatch: pytest.MonkeyPatch) -
     made: list[str] = []
     part = machine_part.Machines.part
 
-    def watched(self: machine_part.Machines, machine: str, traced: object) -> object:
+    def watched(self: machine_part.Machines, machine: str, *given: object) -> object:
         made.append(machine)
-        return part(self, machine, traced)  # type: ignore[arg-type]
+        return part(self, machine, *given)  # type: ignore[arg-type]
 
     monkeypatch.setattr(machine_part.Machines, "part", watched)
     wanted = report_pages(reconciled("hostile-many").reconciliation)

@@ -1,40 +1,25 @@
 """The part of one machine: how it stands, what is open, its money, its windows."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime, timedelta
-from itertools import groupby
-from operator import itemgetter
 from typing import Any, NamedTuple
 
 import polars as pl
 
-from recon.balance.earnings import by_slot, earnings
-from recon.balance.plan import plan
-from recon.balance.readers import readers
-from recon.balance.selling import selling
-from recon.balance.stock import Stock
+from recon.balance.report_figures import ReportFigures
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
-from recon.report.html import charts, over_time, svg_machine
-from recon.report.html.findings import Listed, listed, sorted_out
+from recon.report.html import charts, svg_machine
+from recon.report.html.findings import Listed, listed, sorted_out, trace_command
 from recon.report.html.money import SLOT_MONEY, Money, money
 from recon.report.html.next_visit import SLOT_PLAN, NextVisit, next_visit
 from recon.report.html.parted import Parted
-from recon.report.html.spelling import Spelling, how_many, signed_units, slug, units_text
+from recon.report.html.spelling import Spelling, how_many, signed_units, slug
 from recon.report.html.svg_machine import Place
 from recon.report.html.traced import Traced
-from recon.report.pages import told
+from recon.report.html.window_rows import SHOWN, window_rows
 
 WINDOWS_SHOWN = 300
 """Stock windows a machine's table shows, the last ones; all of them stand in results.json."""
-
-
-class Visit(NamedTuple):
-    """Windows that one pair of counts closes: from when to when, and the markup of a row for each slot."""
-
-    opened: str
-    closed: str
-    rows: str
 
 
 class MachinePart(NamedTuple):
@@ -49,7 +34,7 @@ class MachinePart(NamedTuple):
     drawn_at: str
     findings: Listed
     charts: tuple[charts.Chart, ...]
-    visits: tuple[Visit, ...]
+    window_rows: str
     windows: int
     windows_shown: int
     money: Money
@@ -57,33 +42,50 @@ class MachinePart(NamedTuple):
     traces: tuple[Traced, ...]
 
 
+class Folded(NamedTuple):
+    """A machine where everything agrees. windows: stock windows, all of which agree. trace: the command that shows the
+    rows of its first slot. findings: notes alone."""
+
+    machine: str
+    slug: str
+    site: str
+    windows: int
+    sales: str
+    trace: str
+    findings: Listed
+
+
+class Texts(NamedTuple):
+    """What is formatted for some machines at once, by machine. windows: the rows of its table of stock windows."""
+
+    windows: Mapping[str, str]
+
+
 class Machines:
     """All machines of a run, with their frames parted once. Iterating gives their names, those with a layout first.
-    marks: the counts of every slot (slot, time)."""
 
-    def __init__(self, spell: Spelling, stock: Stock | None = None) -> None:
+    drawn: the names of those that have a part of their own; of the others, everything agrees.
+    """
+
+    def __init__(self, spell: Spelling, figures: ReportFigures) -> None:
         done = spell.done
         self._spell = spell
         frames = done.frames
-        money_by_week, vends_by_hour = over_time.sold_over_time(done)
-        known = selling(done, stock)
-        earned, planned = earnings(done, reach=known.reach), plan(done, known=known)
-        self.marks = known.stock.spans.select("slot", "time")
         findings, self._counts = sorted_out(frames["findings"])
         whole = {
             "summaries": frames["summaries"],
-            "slots": over_time.slots_as_they_stand(done).select("machine", *_PLACE),
+            "slots": figures.slots.select("machine", *_PLACE),
             "stock": _last_windows(frames["stock"]),
             "cash": _known_cash(spell).select("machine", *charts.CASH),
             "findings": findings,
-            "money": money_by_week.select("machine", *charts.MONEY),
-            "hours": vends_by_hour.select("machine", *charts.HOURS),
-            "sums": earned.machines,
-            "earned": by_slot(earned.parts).select("machine", "label", "units", *SLOT_MONEY),
-            "readers": readers(done, earned),
-            "visits": planned.visits,
-            "planned": planned.slots.select("machine", *SLOT_PLAN),
-            "variance": over_time.variance_by_week(frames["stock"], done).select("machine", *charts.VARIANCE),
+            "money": figures.money.select("machine", *charts.MONEY),
+            "hours": figures.hours.select("machine", *charts.HOURS),
+            "sums": figures.earnings,
+            "earned": figures.slot_earnings.select("machine", "label", "units", *SLOT_MONEY),
+            "readers": figures.readers,
+            "visits": figures.visits,
+            "planned": figures.planned.select("machine", *SLOT_PLAN),
+            "variance": figures.variance.select("machine", *charts.VARIANCE),
         }
         self._parts = {name: Parted(frame) for name, frame in whole.items()}
         self._windows = dict(frames["stock"].group_by("machine").len().iter_rows())
@@ -93,6 +95,8 @@ class Machines:
         named = self._parts["summaries"].machines | self._parts["findings"].machines
         # Names that a log gives and no layout knows come last: they are a finding more than a machine.
         self.names = sorted(named | set(self._sites), key=lambda name: (name not in self._sites, name))
+        self._agreeing = dict(figures.agreeing.iter_rows())
+        self.drawn = [name for name in self.names if name not in self._agreeing]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.names)
@@ -109,8 +113,28 @@ class Machines:
         """The name of a product; its id where products.csv gives none."""
         return "" if product is None else self._goods.get(product, product)
 
-    def part(self, machine: str, traced: Sequence[Traced]) -> MachinePart:
-        """The part of one machine. traced: the traces of its slots that it shows."""
+    def texts(self, machines: Sequence[str]) -> Texts:
+        """What is formatted for some machines at once."""
+        return Texts(window_rows(self._spell, self._parts["stock"].among(machines), self.goods))
+
+    def folded(self) -> Iterator[Folded]:
+        """The machines where everything agrees."""
+        labels = dict(self._spell.done.frames["slots"].group_by("machine").agg(pl.col("label").first()).iter_rows())
+        for machine, windows in self._agreeing.items():
+            sold = self.frame("summaries", machine)["sales"]
+            yield Folded(
+                machine=machine,
+                slug=slug(machine),
+                site=self._sites.get(machine) or "",
+                windows=windows,
+                sales=self._spell.money(sold[0] if sold.len() else 0, machine),
+                trace=trace_command(machine, labels.get(machine)) or "",
+                findings=self.listed(machine, {}),
+            )
+
+    def part(self, machine: str, traced: Sequence[Traced], texts: Texts) -> MachinePart:
+        """The part of one machine. traced: the traces of its slots that it shows. texts: of some machines, it among
+        them."""
         name = slug(machine)
         followed = {(machine, one.label): one.anchor for one in traced}
         places = [self._place(machine, row) for row in self.frame("slots", machine).iter_rows(named=True)]
@@ -125,7 +149,7 @@ class Machines:
             drawn_at=self._spell.moment(self._spell.done.until, machine),
             findings=self.listed(machine, followed),
             charts=self._charts(machine, name),
-            visits=tuple(self._visits(machine, shown)),
+            window_rows=texts.windows.get(machine, ""),
             windows=self._windows.get(machine, 0),
             windows_shown=shown.height,
             money=money(
@@ -197,44 +221,18 @@ class Machines:
             told=f"{told}.",
         )
 
-    def _visits(self, machine: str, windows: Frame) -> Iterator[Visit]:
-        spell = self._spell
-        for (opened, closed), rows in groupby(windows.rows(), itemgetter(0, 1)):
-            shown = "".join([self._row(machine, *row[2:]) for row in rows])
-            began, ended = (_EPOCH + timedelta(microseconds=micros) for micros in (opened, closed))
-            yield Visit(spell.moment(began, machine), spell.moment(ended, machine), shown)
-
-    def _row(
-        self, machine: str, label: str, product: str | None, value: int | None, low: int, high: int, variance: int,
-        *units: int,
-    ) -> str:  # fmt: skip
-        spread = "" if low == high else f"{signed_units(low)} to {signed_units(high)}"
-        worth = "" if variance == 0 else self._spell.signed(value, machine)
-        off = ' class="off"' if variance else ""
-        return (
-            f'<tr{off}><th scope="row" class="name">{told(label)}<td class="words">{told(self.goods(product))}'
-            f"<td>{'<td>'.join(map(units_text, units))}<td>{signed_units(variance)}<td>{spread}<td>{worth}"
-        )
-
 
 _PLACE = (
     "tray", "label", "product", "pitch", "in_use", "price", "windows", "short", "over", "near", "any_near",
 )  # fmt: skip
 """What the drawing of a slot needs of the frame `slots_as_they_stand`."""
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_UNITS = ("opening", "loaded", "removed", "vended", "expected", "counted")
 
 
 def _last_windows(stock: Frame) -> Frame:
     """The windows that the tables show, machine by machine, the last first."""
     ordered = stock.sort("machine", "closed_at", "opened_at", "slot", descending=[False, True, True, False])
     last = ordered.filter(pl.int_range(pl.len()).over("machine") < WINDOWS_SHOWN)
-    # As numbers: a moment in Python is made for each visit, not for each of its windows.
-    times = pl.col("opened_at", "closed_at").dt.epoch("us")
-    return last.select(
-        "machine", times, "label", "product", "retail_value", "variance_low", "variance_high",
-        "variance", *_UNITS,
-    )  # fmt: skip
+    return last.select("machine", *SHOWN)
 
 
 def _known_cash(spell: Spelling) -> Frame:

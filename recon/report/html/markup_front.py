@@ -6,7 +6,7 @@ from typing import NamedTuple
 from recon.report.html.findings import Listed
 from recon.report.html.first_steps import FirstSteps, Step
 from recon.report.html.front import Account
-from recon.report.html.machine_part import MachinePart
+from recon.report.html.machine_part import Folded, MachinePart
 from recon.report.html.markup import (
     CAUTIONS,
     PATTERNS,
@@ -21,7 +21,7 @@ from recon.report.html.markup import (
     table,
     words,
 )
-from recon.report.html.markup_machine import machine
+from recon.report.html.markup_machine import agreeing, machine
 from recon.report.html.places import Cell, Where
 from recon.report.html.taken_in import Cut
 from recon.report.pages import escaped, told
@@ -54,7 +54,7 @@ class MachineRow(NamedTuple):
 
 class Front(NamedTuple):
     """Everything that the front page shows. more_places: machines that `places` leaves out. inside: the machines that
-    stand on this page."""
+    stand on this page. agreeing: those where everything agrees."""
 
     title: str
     answer: str
@@ -66,6 +66,7 @@ class Front(NamedTuple):
     currency: str
     machines: Sequence[MachineRow]
     inside: Sequence[MachinePart]
+    agreeing: Sequence[Folded]
     route_findings: Listed
     payouts: Cut
     decisions: Cut
@@ -99,7 +100,7 @@ def front_page(front: Front, common: Common) -> str:
 {table("Figures of every machine", _MACHINES, map(_machine_row, front.machines))}\
 <p class="reading">Margin = sales − fees − goods − shrink at cost. Shrink adds up shorts alone, at cost.</p>
 </section>
-{inside}<section id="route" aria-labelledby="route-h">
+{agreeing(front.agreeing)}{inside}<section id="route" aria-labelledby="route-h">
 <h2 id="route-h">The route and its files</h2>
 <h3>Open findings</h3>
 {findings(front.route_findings)}

@@ -1,7 +1,9 @@
 """The HTML of one machine's part, which stands on the front page or on a page of its own."""
 
+from collections.abc import Sequence
+
 from recon.report.html.charts import Chart
-from recon.report.html.machine_part import MachinePart
+from recon.report.html.machine_part import Folded, MachinePart
 from recon.report.html.markup import (
     CAUTIONS,
     PATTERNS,
@@ -17,6 +19,7 @@ from recon.report.html.markup import (
     wide,
     words,
 )
+from recon.report.html.spelling import how_many
 from recon.report.html.traced import Traced, Window
 from recon.report.pages import escaped, told
 
@@ -58,6 +61,31 @@ def machine(part: MachinePart, level: int) -> str:
     return "".join(_pieces(part, level)) + "</section>\n"
 
 
+def agreeing(machines: Sequence[Folded]) -> str:
+    """The machines where everything agrees: a line each, which unfolds to the command that shows its rows."""
+    if not machines:
+        return ""
+    lines = "".join(map(_agreeing, machines))
+    return (
+        '<section id="agreeing" aria-labelledby="agreeing-h">\n<h2 id="agreeing-h">Where everything agrees</h2>\n'
+        '<p class="reading">All stock windows of these machines agree, no collection or payout of theirs differs, and '
+        f"no error or warning was found. Unfold one to see how to get at its rows.</p>\n{lines}</section>\n\n"
+    )
+
+
+def _agreeing(one: Folded) -> str:
+    name = told(one.machine) + (f' <span class="site">{told(one.site)}</span>' if one.site else "")
+    windows = how_many(one.windows, "stock window")
+    agree = "agrees" if one.windows == 1 else "agree"
+    notes = findings(one.findings) if one.findings.notes else ""
+    return (
+        f'<details class="agrees" id="m-{one.slug}">\n<summary><span aria-hidden="true">=</span> {name}: {windows} '
+        f"{agree}, sales {one.sales}</summary>\n"
+        f"<p>Every row behind a slot: <code>{escaped(one.trace)}</code>, and so for each of its slots.</p>\n"
+        f"{notes}</details>\n"
+    )
+
+
 def _pieces(part: MachinePart, level: int) -> list[str]:
     def headed(heading: str, *inside: str) -> str:
         return f"<h{level}>{heading}</h{level}>\n{''.join(inside)}"
@@ -83,7 +111,7 @@ def _pieces(part: MachinePart, level: int) -> list[str]:
         pieces.append(headed("Money", _money(part), "\n"))
     if part.visit:
         pieces.append(headed("Next visit", _visit(part), "\n"))
-    if part.visits:
+    if part.window_rows:
         pieces.append(headed("Stock windows", _windows(part), "\n"))
     return pieces
 
@@ -113,11 +141,7 @@ def _chart(one: Chart, machine: str, level: int) -> str:
 
 
 def _windows(part: MachinePart) -> str:
-    shown = [
-        f'<tbody><tr><th colspan="11" scope="rowgroup">counted {visit.closed}, since {visit.opened}\n{visit.rows}'
-        for visit in part.visits
-    ]
-    inside = f'<table class="figures">\n<thead><tr>{"".join(_WINDOWS)}\n{"".join(shown)}</table>\n'
+    inside = f'<table class="figures">\n<thead><tr>{"".join(_WINDOWS)}\n{part.window_rows}</table>\n'
     return (
         f'<details class="windows">\n<summary>{part.windows:,} stock windows, the last ones first</summary>\n'
         '<p class="reading">A window runs from one count of a slot to the next. Expected = opening + loaded − removed '

@@ -4,7 +4,8 @@ where there are too many machines for one page."""
 from collections.abc import Callable, Iterator
 
 from recon.balance.earnings import shown_vends
-from recon.balance.stock import Stock
+from recon.balance.report_figures import ReportFigures, report_figures
+from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
 from recon.report.html.findings import GRAVE, OPEN
@@ -27,14 +28,16 @@ TOGETHER = 4 * NUMBERED
 """Machines whose lines are worked out at a time: more would cost less, and hold more in memory."""
 
 
-def report_pages(done: Reconciliation, *, stock: Stock | None = None) -> Iterator[tuple[str, str]]:
-    """The report as (path within the report's folder, HTML), `report.html` first. stock: see `recon.balance.selling`.
+def report_pages(done: Reconciliation, figures: ReportFigures | None = None) -> Iterator[tuple[str, str]]:
+    """Format the report as (path within the report's folder, HTML), `report.html` first. figures: as `report_figures`
+    returns them of this run; worked out here where they are not given.
 
     Pages of machines are made one by one as they are asked for, so that a large route never stands in memory whole.
     The same reconciliation gives the same bytes: nothing here looks at the clock.
     """
     spell = Spelling(done)
-    machines = Machines(spell, stock)
+    figures = figures or report_figures(done)
+    machines = Machines(spell, figures)
     paged = len(machines.names) > ONE_PAGE
     css = style("tokens.css", "report.css")
     common = Common(
@@ -46,24 +49,25 @@ def report_pages(done: Reconciliation, *, stock: Stock | None = None) -> Iterato
         anchor=done.anchor,
     )
     place = _places(paged, machines)
-    yield "report.html", front_page(_front(done, spell, machines, place, paged=paged), common)
+    yield "report.html", front_page(_front(done, spell, machines, place, figures.counts, paged=paged), common)
     if paged:
-        for part in _parts(spell, machines):
+        for part in _parts(spell, machines, figures.counts):
             yield f"machines/{part.slug}.html", machine_page(f"{part.machine}, {done.name}", part, common)
 
 
-def _parts(spell: Spelling, machines: Machines) -> Iterator[MachinePart]:
-    """Machine by machine; the lines behind their findings are worked out for TOGETHER machines at a time."""
-    for first in range(0, len(machines.names), TOGETHER):
-        some = machines.names[first : first + TOGETHER]
-        traced = traces(spell, some, machines.marks)
+def _parts(spell: Spelling, machines: Machines, counts: Frame) -> Iterator[MachinePart]:
+    """The machines that are drawn, one by one. The lines behind their findings and the rows of their tables are worked
+    out for TOGETHER machines at a time."""
+    for first in range(0, len(machines.drawn), TOGETHER):
+        some = machines.drawn[first : first + TOGETHER]
+        traced, texts = traces(spell, some, counts), machines.texts(some)
         for machine in some:
-            yield machines.part(machine, traced.get(machine, ()))
+            yield machines.part(machine, traced.get(machine, ()), texts)
 
 
 def _places(paged: bool, machines: Machines) -> Callable[[str | None], str]:
-    """Where a machine's part stands: its page, or "" for the front page itself."""
-    known = set(machines.names)
+    """Where a machine's part stands: its page, or "" for the front page itself, where those that agree stand, too."""
+    known = set(machines.drawn)
 
     def place(machine: str | None) -> str:
         return f"machines/{slug(machine)}.html" if paged and machine in known and machine is not None else ""
@@ -72,7 +76,13 @@ def _places(paged: bool, machines: Machines) -> Callable[[str | None], str]:
 
 
 def _front(
-    done: Reconciliation, spell: Spelling, machines: Machines, place: Callable[[str | None], str], *, paged: bool
+    done: Reconciliation,
+    spell: Spelling,
+    machines: Machines,
+    place: Callable[[str | None], str],
+    counts: Frame,
+    *,
+    paged: bool,
 ) -> Front:
     answer, rests = front.answer(done)
 
@@ -90,7 +100,8 @@ def _front(
         more_places=more_places,
         currency=done.currency,
         machines=_rows(done, spell, machines, anchored),
-        inside=[] if paged else list(_parts(spell, machines)),
+        inside=[] if paged else list(_parts(spell, machines, counts)),
+        agreeing=tuple(machines.folded()),
         route_findings=machines.listed(None, {}),
         payouts=taken_in.payouts(done, spell),
         decisions=taken_in.decisions(done, spell),

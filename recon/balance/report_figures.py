@@ -18,11 +18,9 @@ from recon.model.reconciliation import Reconciliation
 
 
 @dataclass(frozen=True, slots=True)
-class ReportFigures:
-    """Figures of all machines. Each frame has a column `machine` but `counts`."""
+class DrawnFigures:
+    """What is drawn of machines. Each frame has a column `machine` but `counts`."""
 
-    agreeing: Frame
-    """As `agreeing_machines` returns it."""
     slots: Frame
     """As `slots_as_they_stand` returns it."""
     money: Frame
@@ -45,13 +43,32 @@ class ReportFigures:
     """The counts of every slot: slot, time."""
 
 
+@dataclass(frozen=True, slots=True)
+class ReportFigures:
+    """Figures of all machines that the pages show."""
+
+    names: tuple[str, ...]
+    """The machines of the run: those with a layout, then names that only a log or a finding gives."""
+    agreeing: Frame
+    """As `agreeing_machines` returns it."""
+    drawn: DrawnFigures | None
+    """None where all machines agree, so that nothing is drawn."""
+
+
 def report_figures(done: Reconciliation, stock: Stock | None = None) -> ReportFigures:
     """Work out what the pages show. stock: see `recon.balance.selling.selling`."""
+    laid, agreeing = set(done.frames["machines"]["machine"]), agreeing_machines(done)
+    named = {name for frame in ("summaries", "findings") for name in done.frames[frame]["machine"].unique() if name}
+    # Names that a log gives and no layout knows come last: they are a finding more than a machine.
+    names = tuple(sorted(named | laid, key=lambda name: (name not in laid, name)))
+    return ReportFigures(names, agreeing, _drawn(done, stock) if len(names) > agreeing.height else None)
+
+
+def _drawn(done: Reconciliation, stock: Stock | None) -> DrawnFigures:
     money, hours = sold_over_time(done)
     known = selling(done, stock)
     earned, planned = earnings(done, reach=known.reach), plan(done, known=known)
-    return ReportFigures(
-        agreeing=agreeing_machines(done),
+    return DrawnFigures(
         slots=slots_as_they_stand(done),
         money=money,
         hours=hours,

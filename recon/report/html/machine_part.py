@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 
 import polars as pl
 
-from recon.balance.report_figures import ReportFigures
+from recon.balance.report_figures import DrawnFigures, ReportFigures
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import charts, svg_machine
@@ -72,29 +72,15 @@ class Machines:
         self._spell = spell
         frames = done.frames
         findings, self._counts = sorted_out(frames["findings"])
-        whole = {
-            "summaries": frames["summaries"],
-            "slots": figures.slots.select("machine", *_PLACE),
-            "stock": _last_windows(frames["stock"]),
-            "cash": _known_cash(spell).select("machine", *charts.CASH),
-            "findings": findings,
-            "money": figures.money.select("machine", *charts.MONEY),
-            "hours": figures.hours.select("machine", *charts.HOURS),
-            "sums": figures.earnings,
-            "earned": figures.slot_earnings.select("machine", "label", "units", *SLOT_MONEY),
-            "readers": figures.readers,
-            "visits": figures.visits,
-            "planned": figures.planned.select("machine", *SLOT_PLAN),
-            "variance": figures.variance.select("machine", *charts.VARIANCE),
-        }
+        whole = {"summaries": frames["summaries"], "findings": findings}
+        if figures.drawn is not None:
+            whole |= _drawn(spell, figures.drawn)
         self._parts = {name: Parted(frame) for name, frame in whole.items()}
         self._windows = dict(frames["stock"].group_by("machine").len().iter_rows())
         self._paths = done.paths
         self._sites = dict(frames["machines"].select("machine", "site").iter_rows())
         self._goods = dict(frames["products"].select("product", "name").drop_nulls().iter_rows())
-        named = self._parts["summaries"].machines | self._parts["findings"].machines
-        # Names that a log gives and no layout knows come last: they are a finding more than a machine.
-        self.names = sorted(named | set(self._sites), key=lambda name: (name not in self._sites, name))
+        self.names = figures.names
         self._agreeing = dict(figures.agreeing.iter_rows())
         self.drawn = [name for name in self.names if name not in self._agreeing]
 
@@ -226,6 +212,23 @@ _PLACE = (
     "tray", "label", "product", "pitch", "in_use", "price", "windows", "short", "over", "near", "any_near",
 )  # fmt: skip
 """What the drawing of a slot needs of the frame `slots_as_they_stand`."""
+
+
+def _drawn(spell: Spelling, figures: DrawnFigures) -> dict[str, Frame]:
+    """The frames that parts of machines are made of, as far as they show them."""
+    return {
+        "slots": figures.slots.select("machine", *_PLACE),
+        "stock": _last_windows(spell.done.frames["stock"]),
+        "cash": _known_cash(spell).select("machine", *charts.CASH),
+        "money": figures.money.select("machine", *charts.MONEY),
+        "hours": figures.hours.select("machine", *charts.HOURS),
+        "sums": figures.earnings,
+        "earned": figures.slot_earnings.select("machine", "label", "units", *SLOT_MONEY),
+        "readers": figures.readers,
+        "visits": figures.visits,
+        "planned": figures.planned.select("machine", *SLOT_PLAN),
+        "variance": figures.variance.select("machine", *charts.VARIANCE),
+    }
 
 
 def _last_windows(stock: Frame) -> Frame:

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator
 
 from recon.balance.earnings import shown_vends
 from recon.balance.report_figures import ReportFigures, report_figures
-from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.report.html import front, taken_in
 from recon.report.html.findings import GRAVE, OPEN
@@ -49,18 +48,20 @@ def report_pages(done: Reconciliation, figures: ReportFigures | None = None) -> 
         anchor=done.anchor,
     )
     place = _places(paged, machines)
-    yield "report.html", front_page(_front(done, spell, machines, place, figures.counts, paged=paged), common)
+    yield "report.html", front_page(_front(done, spell, machines, place, figures, paged=paged), common)
     if paged:
-        for part in _parts(spell, machines, figures.counts):
+        for part in _parts(spell, machines, figures):
             yield f"machines/{part.slug}.html", machine_page(f"{part.machine}, {done.name}", part, common)
 
 
-def _parts(spell: Spelling, machines: Machines, counts: Frame) -> Iterator[MachinePart]:
+def _parts(spell: Spelling, machines: Machines, figures: ReportFigures) -> Iterator[MachinePart]:
     """The machines that are drawn, one by one. The lines behind their findings and the rows of their tables are worked
     out for TOGETHER machines at a time."""
+    if figures.drawn is None:
+        return
     for first in range(0, len(machines.drawn), TOGETHER):
         some = machines.drawn[first : first + TOGETHER]
-        traced, texts = traces(spell, some, counts), machines.texts(some)
+        traced, texts = traces(spell, some, figures.drawn.counts), machines.texts(some)
         for machine in some:
             yield machines.part(machine, traced.get(machine, ()), texts)
 
@@ -80,7 +81,7 @@ def _front(
     spell: Spelling,
     machines: Machines,
     place: Callable[[str | None], str],
-    counts: Frame,
+    figures: ReportFigures,
     *,
     paged: bool,
 ) -> Front:
@@ -100,7 +101,7 @@ def _front(
         more_places=more_places,
         currency=done.currency,
         machines=_rows(done, spell, machines, anchored),
-        inside=[] if paged else list(_parts(spell, machines, counts)),
+        inside=[] if paged else list(_parts(spell, machines, figures)),
         agreeing=tuple(machines.folded()),
         route_findings=machines.listed(None, {}),
         payouts=taken_in.payouts(done, spell),

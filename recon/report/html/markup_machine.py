@@ -199,8 +199,8 @@ def _window(window: Window, one: Traced, machine: str) -> str:
     left_out = ""
     if window.left_out:
         left_out = f'<p class="cut">And {window.left_out} rows more: <code>{escaped(one.command)}</code></p>'
-    rows = table(f"Rows of {machine} {one.label}, {window.heading}", _LINES, window.rows)
+    rows = table(f"Rows of {machine} {one.label}, {window.heading}", _LINES, [window.rows])
     return (
         f'<div class="traced">\n<p class="course">{course}</p>\n{window.drawing or ""}<details>\n'
-        f"<summary>{len(window.rows)} rows</summary>\n{rows}{left_out}</details>\n</div>\n"
+        f"<summary>{window.shown} rows</summary>\n{rows}{left_out}</details>\n</div>\n"
     )

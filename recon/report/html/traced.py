@@ -13,9 +13,11 @@ from recon.ledger.trace_slots import slot_figures
 from recon.model.frames import Frame
 from recon.model.spelling import DAY_AND_CLOCK, local_text
 from recon.report.html import svg_steps
+from recon.report.html.columns import Texts, one_text
 from recon.report.html.findings import GRAVE, OPEN, trace_command
 from recon.report.html.spelling import MINUS, Spelling, signed_units, slug
 from recon.report.html.svg import picture
+from recon.report.html.svg_steps import Course, courses
 from recon.report.html.traced_rows import with_rows_of
 from recon.report.pages import escaped, told
 
@@ -26,14 +28,26 @@ NUMBERED = 25
 
 
 class Window(NamedTuple):
-    """One window: its span, its sum, a picture of its course, and the markup of a row for each of its lines: when,
-    what, what it changes, the units after it, where it stands, what is said of it. left_out: lines not shown."""
+    """One window: its span, its sum, a picture of its course, and the markup of the rows of its lines: when, what, what
+    each changes, the units after it, where it stands, what is said of it. shown, left_out: how many lines are, and are
+    not."""
 
     heading: str
     sum: str
     drawing: str | None
-    rows: tuple[str, ...]
+    rows: str
+    shown: int
     left_out: int
+
+
+class _Rows(NamedTuple):
+    """The markup of the first lines of a window, and how many lines it has."""
+
+    markup: str
+    lines: int
+
+
+_NONE = _Rows("", 0)
 
 
 class Traced(NamedTuple):
@@ -71,14 +85,17 @@ def traces(spell: Spelling, machines: Sequence[str], marks: Frame) -> dict[str, 
     groups = {machine: at // NUMBERED for at, machine in enumerate(machines)}
     chosen, counts = _chosen(_numbered(figures.heads, stock, groups), spoken, done.until)
     wanted = figures.lines.join(chosen.select("window"), on="window", how="semi", maintain_order="left")
-    lines: dict[int, list[tuple[Any, ...]]] = {}
-    for window, *line in _spelled(spell, wanted).iter_rows():
-        lines.setdefault(window, []).append(tuple(line))
+    lines = _spelled(spell, wanted)
+    drawn = courses(chosen, lines.select("window", "time", "balance").drop_nulls())
+    rows = _rows(lines)
     found: dict[str, list[Traced]] = {}
     for (machine, label), heads in groupby(chosen.iter_rows(named=True), itemgetter("machine", "label")):
         anchor = anchor_of(machine, label)
         shown = tuple(
-            [_window(spell, row, lines.get(row["window"], []), f"{anchor}:{row['number']}") for row in heads]
+            [
+                _window(spell, row, rows.get(at := row["window"], _NONE), drawn.get(at), f"{anchor}:{row['number']}")
+                for row in heads
+            ]
         )
         found.setdefault(machine, []).append(
             Traced(
@@ -131,17 +148,17 @@ def _chosen(heads: Frame, spoken: Frame, until: datetime) -> tuple[Frame, dict[t
     return few.sort("slot", "window"), told
 
 
-def _window(spell: Spelling, head: Mapping[str, Any], lines: Sequence[tuple[Any, ...]], name: str) -> Window:
-    """lines: of this window, the columns _LINE. name: id of its picture."""
+def _window(spell: Spelling, head: Mapping[str, Any], rows: _Rows, course: Course | None, name: str) -> Window:
+    """rows, course: of this window. name: id of its picture."""
     machine = head["machine"]
     opened, closed = spell.moment(head["opened_at"], machine), spell.moment(head["closed_at"], machine)
-    shown = lines[:LINES_OF_WINDOW]
     return Window(
         heading=_span(head["kind"], opened, closed),
         sum=_sum(head),
-        drawing=_drawing(spell, head, lines, name),
-        rows=tuple([_row(*row[1:]) for row in shown]),
-        left_out=len(lines) - len(shown),
+        drawing=None if course is None else _drawing(spell, head, course, name),
+        rows=rows.markup,
+        shown=min(rows.lines, LINES_OF_WINDOW),
+        left_out=max(rows.lines - LINES_OF_WINDOW, 0),
     )
 
 
@@ -165,16 +182,10 @@ def _units(units: int) -> str:
     return f"{units}".replace("-", MINUS)
 
 
-def _drawing(spell: Spelling, head: Mapping[str, Any], lines: Sequence[tuple[Any, ...]], name: str) -> str | None:
-    if head["opened_at"] is None or head["opening"] is None:
-        return None
-    machine, opened, closed = head["machine"], head["opened_at"], head["closed_at"]
-    begins = (opened - _EPOCH) // _MICRO
-    points = [(begins, head["opening"])]
-    points += [(at, units) for at, _, _, _, units, *_ in lines if units is not None and at is not None and at > begins]
-    ends = points[-1][0] if closed is None else (closed - _EPOCH) // _MICRO
-    first, last = spell.day(opened, machine), spell.day(_EPOCH + ends * _MICRO, machine)
-    body = svg_steps.steps(points, ends, head["counted"], first, last)
+def _drawing(spell: Spelling, head: Mapping[str, Any], course: Course, name: str) -> str:
+    machine = head["machine"]
+    first, last = spell.day(head["opened_at"], machine), spell.day(_EPOCH + course.ends * _MICRO, machine)
+    body = svg_steps.steps(course, head["counted"], first, last)
     title = f"Units in {machine} {head['label']} from {first} to {last}"
     return picture(name, title, f"{_sum(head)}.", svg_steps.WIDTH, svg_steps.HEIGHT, (body,), css="chart")
 
@@ -222,13 +233,21 @@ _SIDES = {
 }
 
 
-def _row(
-    local: str | None, what: str, change: int | None, balance: int | None, place: str, note: str, used: bool
-) -> str:
-    changed = "" if change is None else signed_units(change)
-    left = "" if balance is None else _units(balance)
-    aside = "" if used else ' class="aside"'
-    return (
-        f'<tr{aside}><th scope="row">{local or ""}<td class="words">{what}<td>{changed}<td>{left}'
-        f'<td class="words"><code class="place">{escaped(place)}</code><td class="words">{told(note)}\n'
-    )
+def _rows(lines: Frame) -> dict[int, _Rows]:
+    """The markup of the first lines of each window. lines: as `_spelled` returns them."""
+    if lines.height == 0:
+        return {}
+    first = lines.filter(pl.int_range(pl.len()).over("window") < LINES_OF_WINDOW)
+    changes = Texts([first["change"]], lambda units: "" if units is None else signed_units(units))
+    left = Texts([first["balance"]], lambda units: "" if units is None else _units(units))
+    places, notes = Texts([first["place"]], escaped), Texts([first["told"]], told)
+    row = pl.concat_str(
+        pl.when("in_figure").then(pl.lit("<tr>")).otherwise(pl.lit('<tr class="aside">')),
+        pl.lit('<th scope="row">'), pl.col("local").fill_null(""), pl.lit('<td class="words">'), "what",
+        pl.lit("<td>"), changes.of("change"), pl.lit("<td>"), left.of("balance"),
+        pl.lit('<td class="words"><code class="place">'), places.of("place"), pl.lit('</code><td class="words">'),
+        notes.of("told"), pl.lit("\n"),
+    )  # fmt: skip
+    markup = one_text(first.select("window", text=row), "window")
+    counts = lines.group_by("window").agg(pl.len().alias("lines"))
+    return {window: _Rows(*row) for window, *row in markup.join(counts, on="window").iter_rows()}

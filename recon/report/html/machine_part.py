@@ -56,9 +56,13 @@ class Folded(NamedTuple):
 
 
 class Texts(NamedTuple):
-    """What is formatted for some machines at once, by machine. windows: the rows of its table of stock windows."""
+    """What is formatted for some machines at once, by machine.
+
+    windows: the rows of its table of stock windows. charts: in their order on the page.
+    """
 
     windows: Mapping[str, str]
+    charts: tuple[Mapping[str, charts.Chart], ...]
 
 
 class Machines:
@@ -101,7 +105,16 @@ class Machines:
 
     def texts(self, machines: Sequence[str]) -> Texts:
         """What is formatted for some machines at once."""
-        return Texts(window_rows(self._spell, self._parts["stock"].among(machines), self.goods))
+        spell, parts = self._spell, self._parts
+        return Texts(
+            window_rows(spell, parts["stock"].among(machines), self.goods),
+            (
+                charts.variance_charts(spell, parts["variance"].among(machines)),
+                charts.cash_charts(spell, parts["cash"].among(machines)),
+                charts.money_charts(spell, parts["money"].among(machines)),
+                charts.hours_charts(parts["hours"].among(machines)),
+            ),
+        )
 
     def folded(self) -> Iterator[Folded]:
         """The machines where everything agrees."""
@@ -134,7 +147,7 @@ class Machines:
             wide=svg_machine.columns_of(places) > svg_machine.WIDEST,
             drawn_at=self._spell.moment(self._spell.done.until, machine),
             findings=self.listed(machine, followed),
-            charts=self._charts(machine, name),
+            charts=tuple(drawn[machine] for drawn in texts.charts if machine in drawn),
             window_rows=texts.windows.get(machine, ""),
             windows=self._windows.get(machine, 0),
             windows_shown=shown.height,
@@ -169,17 +182,6 @@ class Machines:
         unmapped = row["unmapped_vends"]
         vends = f"{row['vends']:,}" + (f" ({unmapped:,} unmapped)" if unmapped else "")
         return (("vends", vends), *money)
-
-    def _charts(self, machine: str, name: str) -> tuple[charts.Chart, ...]:
-        spell = self._spell
-        return charts.drawn(
-            (
-                charts.variance_chart(f"{name}-units", machine, self.frame("variance", machine), spell),
-                charts.cash_chart(f"{name}-cash", machine, self.frame("cash", machine), spell),
-                charts.money_chart(f"{name}-sales", machine, self.frame("money", machine), spell),
-                charts.hours_chart(f"{name}-hours", machine, self.frame("hours", machine)),
-            )
-        )
 
     def _drawing(self, machine: str, name: str, places: Sequence[Place]) -> str:
         counts = {state: sum(place.state == state for place in places) for state in svg_machine.STATES}

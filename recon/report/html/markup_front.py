@@ -100,7 +100,7 @@ def front_page(front: Front, common: Common) -> str:
 {table("Figures of every machine", _MACHINES, map(_machine_row, front.machines))}\
 <p class="reading">Margin = sales − fees − goods − shrink at cost. Shrink adds up shorts alone, at cost.</p>
 </section>
-{agreeing(front.agreeing)}{inside}<section id="route" aria-labelledby="route-h">
+{inside}{agreeing(front.agreeing)}<section id="route" aria-labelledby="route-h">
 <h2 id="route-h">The route and its files</h2>
 <h3>Open findings</h3>
 {findings(front.route_findings)}

@@ -2,67 +2,91 @@
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from typing import NamedTuple
 
-from recon.report.html.svg import box, hint, line, num, text
+import polars as pl
+
+from recon.model.frames import Frame
+from recon.report.html.columns import Texts, one_text
+from recon.report.html.svg import box, line, num, text
 
 WIDTH = 360.0
 _LEFT, _RIGHT = 46.0, 8.0
 _FEW_LABELS = 5
 
 
-class Bar(NamedTuple):
-    """One place on the axis. up, down: sizes above and below the line (down is negative or 0). told: its hint."""
+def marks(rows: Frame, *, css_down: str = "") -> dict[tuple[str, int], str]:
+    """The bars of many panels, by machine and panel.
 
-    at: str
-    up: int
-    down: int
-    told: str
+    rows: a bar each, those of a panel in their order. machine, panel (a number); place, count: which bar of how many;
+    up, down: sizes above and below the line (down is negative or 0); hint: what shows where the pointer rests, words
+    of ours; low, high: least and most of the scale; top, tall: where the panel begins, and its height; css_up: class of
+    what goes up. css_down: class of what goes down.
+    """
+    if rows.height == 0:
+        return {}
+    shapes = [(*shape, *each) for shape in rows.select(_SHAPE).unique().iter_rows() for each in _places(*shape)]
+    schema = {name: rows.schema[name] for name in _SHAPE} | {"place": pl.Int64, "air": pl.String, "x": pl.String}
+    placed = rows.join(
+        pl.DataFrame(shapes, schema=schema | {"across": pl.String}, orient="row"), on=[*_SHAPE, "place"],
+        how="left", maintain_order="left",
+    )  # fmt: skip
+    up, down = pl.col("up"), pl.col("down")
+    unit = pl.col("tall") / pl.max_horizontal(pl.col("high") - pl.col("low"), 1)
+    sizes = placed.with_columns(
+        (pl.col("top") + (pl.col("high") - up) * unit).alias("begins"),
+        (pl.col("top") + pl.col("high") * unit).alias("line"),
+        pl.max_horizontal(up * unit, 1.0).alias("rises"),
+        pl.max_horizontal(-down * unit, 1.0).alias("falls"),
+    )
+    numbers = Texts([sizes[name] for name in ("begins", "line", "rises", "falls")], num)
+
+    def bar(css: pl.Expr, begins: str, tall: str) -> pl.Expr:
+        return pl.concat_str(
+            pl.lit('<rect class="'), css, pl.lit('" x="'), "x", pl.lit('" y="'), numbers.of(begins),
+            pl.lit('" width="'), "across", pl.lit('" height="'), numbers.of(tall), pl.lit('"/>'),
+        )  # fmt: skip
+
+    whole = pl.concat_str(
+        pl.lit("<g><title>"), "hint", pl.lit("</title>"), "air",
+        pl.when(up != 0).then(bar(pl.col("css_up"), "begins", "rises")).otherwise(pl.lit("")),
+        pl.when(down != 0).then(bar(pl.lit(css_down), "line", "falls")).otherwise(pl.lit("")),
+        pl.lit("</g>"),
+    )  # fmt: skip
+    found = one_text(sizes.select("machine", "panel", text=whole), "machine", "panel")
+    return {(machine, panel): told for machine, panel, told in found.iter_rows()}
 
 
-def bars(
-    rows: Sequence[Bar],
+_SHAPE = ("count", "top", "tall")
+
+
+def panel(
+    drawn: str,
+    labels: Sequence[str],
+    scale: tuple[int, int],
     top: float,
     height: float,
     spell: Callable[[int], str],
     *,
-    css_up: str,
-    css_down: str,
     steps: Sequence[int] | None = None,
-    reach: tuple[int, int] | None = None,
     axis: bool = True,
 ) -> str:
-    """The bars with their scale, from `top` on, `height` high; below them, where `axis`, 18 units of labels.
+    """Bars with their scale, from `top` on, `height` high; below them, where `axis`, 18 units of labels.
 
-    spell: a figure of the scale as text. steps: a running figure drawn as a step line over the same scale. reach:
-    least and most of the scale where several panels share one.
+    drawn: as from `marks`. labels: of the bars. scale: its least and most; nothing always lies on it. spell: a figure
+    of the scale as text. steps: a running figure drawn as a step line over the same scale.
     """
-    low, high = reach or extent(rows, steps)
+    low, high = scale
     unit = height / max(high - low, 1)
 
     def y(value: float) -> float:
         return top + (high - value) * unit
 
-    wide, thick = _widths(len(rows))
-    parts = [_scale(value, y(value), spell) for value in sorted({low, 0, high})]
-    below, across = num(y(0)), num(thick)
-    for row, (air, x) in zip(rows, _places(len(rows), top, height), strict=True):
-        up = down = ""
-        if row.up:
-            up = (
-                f'<rect class="{css_up}" x="{x}" y="{num(y(row.up))}" width="{across}" '
-                f'height="{num(max(row.up * unit, 1.0))}"/>'
-            )
-        if row.down:
-            down = (
-                f'<rect class="{css_down}" x="{x}" y="{below}" width="{across}" '
-                f'height="{num(max(-row.down * unit, 1.0))}"/>'
-            )
-        parts.append(f"<g>{hint(row.told)}{air}{up}{down}</g>")
+    wide, _ = _widths(len(labels))
+    parts = [*(_scale(value, y(value), spell) for value in sorted({low, 0, high})), drawn]
     if steps:
         parts.append(_steps(steps, wide, y))
     if axis:
-        parts += _labels(rows, wide, top + height + 14)
+        parts += _labels(labels, wide, top + height + 14)
     return "".join(parts)
 
 
@@ -73,18 +97,17 @@ def _widths(count: int) -> tuple[float, float]:
 
 
 @lru_cache(maxsize=256)
-def _places(count: int, top: float, height: float) -> tuple[tuple[str, str], ...]:
-    """For each of so many places what lies behind its bar, which shows the hint, and where the bar begins. Machines
-    counted in the same weeks have them in common."""
+def _places(count: int, top: float, height: float) -> tuple[tuple[int, str, str, str], ...]:
+    """For each of so many places its number, what lies behind its bar, which shows the hint, where the bar begins, and
+    its width. Machines counted in the same weeks have them in common."""
     wide, thick = _widths(count)
     middles = [_LEFT + wide * (at + 0.5) for at in range(count)]
-    return tuple([(box(x - wide / 2, top, wide, height, "air"), num(x - thick / 2)) for x in middles])
-
-
-def extent(rows: Sequence[Bar], steps: Sequence[int] | None = None) -> tuple[int, int]:
-    """Least and most of the scale; nothing always lies on it."""
-    values = [0, *(row.up for row in rows), *(row.down for row in rows), *(steps or ())]
-    return min(values), max(values)
+    return tuple(
+        [
+            (at, box(x - wide / 2, top, wide, height, "air"), num(x - thick / 2), num(thick))
+            for at, x in enumerate(middles)
+        ]
+    )
 
 
 def _scale(value: int, y: float, spell: Callable[[int], str]) -> str:
@@ -101,9 +124,9 @@ def _steps(values: Sequence[int], wide: float, y: Callable[[float], float]) -> s
     return f'<path class="steps" d="{path}"/>'
 
 
-def _labels(rows: Sequence[Bar], wide: float, y: float) -> list[str]:
+def _labels(labels: Sequence[str], wide: float, y: float) -> list[str]:
     """The first, the last and some between: as many as have room."""
-    every = max(1, -(-len(rows) // _FEW_LABELS))
-    shown = [at for at in range(0, len(rows), every) if at + every <= len(rows) - 1 or at == 0]
-    shown = sorted({*shown, len(rows) - 1}) if rows else []
-    return [text(_LEFT + wide * (at + 0.5), y, rows[at].at, "tick mid") for at in shown]
+    every = max(1, -(-len(labels) // _FEW_LABELS))
+    shown = [at for at in range(0, len(labels), every) if at + every <= len(labels) - 1 or at == 0]
+    shown = sorted({*shown, len(labels) - 1}) if labels else []
+    return [text(_LEFT + wide * (at + 0.5), y, labels[at], "tick mid") for at in shown]

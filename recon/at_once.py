@@ -1,4 +1,4 @@
-"""How many vends are held in memory at once: a longer route is reckoned some machines at a time."""
+"""How many vends are reconciled at once: those of a longer route some machines at a time."""
 
 import os
 from collections.abc import Mapping
@@ -11,7 +11,8 @@ VENDS_AT_ONCE: Final = 2_000_000
 
 
 def vends_at_once() -> int:
-    """How many: RECON_AT_ONCE of the environment, or VENDS_AT_ONCE. It decides about memory, never about results.
+    """Return that number: RECON_AT_ONCE of the environment, or VENDS_AT_ONCE. It decides about memory, never about
+    results.
 
     Raises ReconError where the environment names no number above 0.
     """

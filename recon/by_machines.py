@@ -49,10 +49,10 @@ class Reckoned:
     """What came of the vends of some machines.
 
     priced: the frame `priced`. balance: how the stock windows came about, for pages. stock, cash, summaries, findings:
-    what is shown, by the specs of those names. days: as from card_days. hours: as from by_hour. strangers: machine,
-    file and row of vends of machines without a layout. dearest: as from recon.balance.prices.dearest. shown: moments of
-    the first and the last vend shown. open_range: whether the price of any vend is a range, which may hang on the
-    dearest price of all machines.
+    what is shown, by the specs of those names. days: what card_days returns. hours: what by_hour returns. strangers:
+    machine, file and row of vends of machines without a layout. dearest: what recon.balance.prices.dearest returns.
+    shown: moments of the first and the last vend shown. open_range: whether the price of any vend is a range, which may
+    hang on the dearest price of all machines.
     """
 
     priced: Frame

@@ -42,7 +42,7 @@ class Shown:
         return inside if self.since is None else inside & (moment >= self.since)
 
     def _up_to_the_end(self, *moments: pl.Series) -> bool:
-        """Whether nothing is left out, and no moment is behind the end: no row need be looked at by itself."""
+        """Tell whether nothing is left out, and no moment is behind the end: no row need be looked at by itself."""
         lasts = [moment.max() for moment in moments]
         return self.all and all(last is None or (isinstance(last, datetime) and last <= self.until) for last in lasts)
 

@@ -9,7 +9,7 @@ _HOUR, _DAY = 3_600_000_000, 86_400_000_000
 
 
 def local_days(time: pl.Series, zone: str) -> pl.Series:
-    """The day (Date) of each moment (UTC, never null) in `zone`.
+    """Return the day (Date) of each moment (UTC, never null) in `zone`.
 
     The offset from UTC is looked up once for each hour. No zone changes its offset twice within an hour, so that one
     that begins and ends with the same offset has it throughout; moments of any other hour are converted one by one.

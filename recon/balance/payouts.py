@@ -37,7 +37,7 @@ class CardDays:
 @dataclass(frozen=True, slots=True)
 class CardMoney:
     """checks: the frame `payout_checks`. overlaps: pairs of payouts that cover card vends of the same machine and day,
-    as from _overlaps.
+    what _overlaps returns.
     """
 
     checks: Frame
@@ -87,7 +87,8 @@ def _day(zone: str) -> pl.Expr:
 def card_money(
     payouts: Frame, covered: Frame, layouts: Layouts, cards: Cards, *, zone: str, currency: str, digits: int
 ) -> CardMoney:
-    """Set every payout beside the card vends that it covers. covered: as from card_days, of all machines. layouts: all.
+    """Set every payout beside the card vends that it covers. covered: what card_days returns, of all machines. layouts:
+    all.
     zone, currency, digits: of the route.
 
     A payout that names no machine is for all whose layout names no other currency: yen and cents are never added up.

@@ -19,7 +19,8 @@ def price_vends(
     """Give every vend the least and most that can have been paid for one unit, and say where that comes from.
 
     matched: vends with their slot and state. test_vends: `returned` (a test vend leaves no gap) or `consumed`.
-    currency: of the route, and so of machines without a layout. top: as from dearest, where these are not all machines.
+    currency: of the route, and so of machines without a layout. top: what dearest returns, where these are not all
+    machines.
     Returns the frame `priced`. A price is missing where it is empty or FFFFh, and where it is 0 on a cash vend of a
     slot that is not free.
     """
@@ -51,7 +52,8 @@ def price_vends(
 
 
 def _of_states(state: pl.Series, by_card: pl.Series, states: Frame) -> list[pl.Series]:
-    """What the layout says of vends: product, unit_cost, layout_price. state: of each vend; by_card: how it was paid.
+    """Look up what the layout says of vends: product, unit_cost, layout_price. state: of each vend; by_card: how it was
+    paid.
 
     A state's number is its place in a table.
     """

@@ -20,7 +20,7 @@ CAUTIOUS_SHARE = 0.25
 def silent_spans(own: Frame, reach: Frame, slots: Frame) -> Frame:
     """Windows of stocked slots without a vend, where a vend was to be expected.
 
-    own: as from `stocked`. reach: from when to when the log of each machine goes (machine, log_start, log_end): a
+    own: what `stocked` returns. reach: from when to when the log of each machine goes (machine, log_start, log_end): a
     window is judged only as far as that, and only if the machine sold something in it. Returns slot, machine, label,
     opened_at, closed_at (null while open), units (in stock), expected_vends (Float64, at the slot's rate), chance
     (Float64), file, row. Sorted by slot and time.

@@ -46,9 +46,8 @@ class SlotVends:
     """`units` and `refunded`: units, and refunded units, of all vends before each of these, and of all of them."""
 
     def between(self, places: Frame) -> Frame:
-        """The vends from `begin` to before `end` of each row of `places`, with its other columns and `nth`, the place
-        of the vend.
-        """
+        """Return the vends from `begin` to before `end` of each row of `places`, with its other columns and `nth`, the
+        place of the vend."""
         runs = places.with_columns(nth=pl.int_ranges("begin", "end"))
         each = runs.explode("nth", empty_as_null=False, keep_nulls=False)
         rows = self.rows.to_frame()[each["nth"]].to_series()
@@ -75,7 +74,7 @@ class Stock:
     """Vends and loads of slots that came before any count."""
 
     def moves_of(self, windows: pl.Series) -> Frame:
-        """Every load, removal and vend of these windows (numbers of marks).
+        """Return every load, removal and vend of these windows (numbers of marks).
 
         Returns slot, window, time, file, row, change (of units), rank (the order within a moment: removal 0, load 1,
         vend 2) and undecided (Boolean: it may belong to another window, or was refunded).
@@ -237,7 +236,7 @@ def _closed(spans: Frame, layouts: Layouts, near: timedelta) -> Frame:
 
 
 def _loads_as_moves(filled: Frame) -> Frame:
-    """Every load and removal with its window, as a change of units."""
+    """Return every load and removal with its window, as a change of units."""
     shape = ["slot", "window", "time", "file", "row", "change", "rank", "undecided"]
     decided = pl.lit(False).alias("undecided")
     parts = [
@@ -248,7 +247,7 @@ def _loads_as_moves(filled: Frame) -> Frame:
 
 
 def _restated(seen: Frame, last: Frame) -> Frame:
-    """Counts that a later sheet contradicts: same slot, same moment, another figure."""
+    """Return counts that a later sheet contradicts: same slot, same moment, another figure."""
     if seen.height == last.height:
         seen = seen.clear()
     final = last.select(
@@ -263,7 +262,8 @@ def _restated(seen: Frame, last: Frame) -> Frame:
 
 
 def _early(sold: SlotVends, loads: Frame, marks: Frame, places: Frame) -> Frame:
-    """Slots with vends or loads before their first count, or without any: from when, how many units, which rows."""
+    """Return slots with vends or loads before their first count, or without any: from when, how many units, which rows.
+    """
     # Marks stand slot by slot, in the order of their times.
     own = marks.filter((pl.col("slot") != pl.col("slot").shift()).fill_null(True))
     firsts = own.select("slot", pl.col("time").alias("first_count"), begin=places["begin"].gather(own["mark"]))
@@ -279,7 +279,8 @@ def _early(sold: SlotVends, loads: Frame, marks: Frame, places: Frame) -> Frame:
 
 
 def _before(sold: SlotVends, firsts: Frame) -> Frame:
-    """Where the vends of each slot that sold begin, and where they end or its first count stands (`begin`, `end`)."""
+    """Find where the vends of each slot that sold begin, and where they end or its first count stands (`begin`, `end`).
+    """
     keys = sold.sequence.keys
     if keys.len() == 0:
         return pl.DataFrame(schema={"begin": pl.Int64, "end": pl.Int64})

@@ -37,7 +37,7 @@ def following(name: str, key: str) -> pl.Expr:
 def places_in(events: Sequence, marks: Frame, key: str, near: timedelta) -> Frame:
     """Find where each window begins and ends among the events; at equal times a mark stands before the event.
 
-    marks: as from number_marks. near: how close to a mark an event may lie on either side of it. Returns one row a
+    marks: what number_marks returns. near: how close to a mark an event may lie on either side of it. Returns one row a
     mark, with numbers of events (Int64):
     begin, end: the window holds the events from `begin` to before `end`; the last one of a key, all that follow.
     open_end, close_begin: those before `open_end` lie near the mark that opens it, those from `close_begin` on near the
@@ -68,7 +68,7 @@ def places_in(events: Sequence, marks: Frame, key: str, near: timedelta) -> Fram
 
 
 def sums_in(sums: Frame, windows: Frame, begin: str = "begin", end: str = "end") -> Frame:
-    """Add up amounts from one place to another. sums: as from `cumulative`; windows: as from places_in."""
+    """Add up amounts from one place to another. sums: what `cumulative` returns; windows: what places_in returns."""
     return sums[windows[end]] - sums[windows[begin]]
 
 
@@ -81,8 +81,8 @@ def doubtful(sums: Frame, windows: Frame) -> Frame:
 def into_windows(events: Frame, marks: Frame, key: str, near: timedelta, *, mark_first: bool = True) -> Frame:
     """Tell for each event between which two marks it lies.
 
-    events: `time` and an integer `key`, never null. marks: as from number_marks. near: how close to a mark an event
-    may lie on either side of it. mark_first: at equal times the mark stands before the event.
+    events: `time` and an integer `key`, never null. marks: what number_marks returns. near: how close to a mark an
+    event may lie on either side of it. mark_first: at equal times the mark stands before the event.
     Returns the events, in their order, plus: `window` (number of the mark that opens its window; null before the
     first), `next_window` (number of the mark that closes it; null after the last), `near_open` and `near_close`
     (Boolean).
@@ -115,7 +115,7 @@ def reaching(events: Frame, marks: Frame, key: str, near: timedelta) -> tuple[Fr
     """The windows, other than their own, to which events near a mark may belong: those on the other side of any mark
     within `near` of the event. Where marks lie closer together than `near` there may be several.
 
-    events: as from into_windows. marks: `key`, `mark`, `time` and `next_time`, numbered one by one within a key.
+    events: what into_windows returns. marks: `key`, `mark`, `time` and `next_time`, numbered one by one within a key.
     Returns (late, early): events that may have come after the mark that opens window `reached`, and events that may
     have come before the mark that closes it; each one row an event and window, with the columns of `events`.
     """

@@ -36,12 +36,12 @@ class _Front:
 
     @cached_property
     def shape(self) -> frozenset[tuple[str, int]]:
-        """The labels with their width: what the trays look like."""
+        """Return the labels with their width: what the trays look like."""
         return frozenset((label, pitch) for label, pitch, *_ in self.slots)
 
     @cached_property
     def in_use(self) -> dict[str, int]:
-        """Each label in use to its bus number."""
+        """Return each label in use to its bus number."""
         return {label: bus for label, _, bus, *_ in self.slots if bus is not None}
 
 
@@ -82,7 +82,7 @@ def across_problems(layouts: Iterable[LayoutFile], currency: str | None) -> list
 
 
 def _last(layout: Layout) -> dict[str, SlotState]:
-    """Each label to its last state; a second slot of the same label is left out, it has its own problem."""
+    """Return each label to its last state; a second slot of the same label is left out, it has its own problem."""
     first: dict[str, int] = {}
     for at, slot in enumerate(layout.slots):
         first.setdefault(slot.label, at)

@@ -24,7 +24,7 @@ class Glance:
         self._sound: dict[tuple[int, int | None, Decimal | None], bool] = {}
 
     def is_clean(self, layout: Layout) -> bool:
-        """Whether no rule for one layout can find anything in it. False says nothing."""
+        """Tell whether no rule for one layout can find anything in it. False says nothing."""
         body = (layout.price_step, *body_of(layout))
         if body not in self._fit:
             self._fit[body] = self._fits(layout)
@@ -36,7 +36,7 @@ class Glance:
         return all(self._in_order(change, last, layout.price_step) for change in layout.changes)
 
     def _fits(self, layout: Layout) -> bool:
-        """Whether the slots are sound, and no two have the same label or number."""
+        """Tell whether the slots are sound, and no two have the same label or number."""
         given, step, sound = numbers(layout), layout.price_step, self._sound
         for slot, number in zip(layout.slots, given, strict=True):
             key = (id(slot), number, step)
@@ -49,7 +49,7 @@ class Glance:
         return len(layout.slots) == len(labels) == len(buses)
 
     def _is_sound(self, slot: Slot, given: int | None, step: Decimal | None) -> bool:
-        """Whether a slot is in one tray of single width, with a number, a price and what else belongs to it."""
+        """Tell whether a slot is in one tray of single width, with a number, a price and what else belongs to it."""
         number = given if slot.bus is None else slot.bus
         return (
             number is not None
@@ -68,7 +68,7 @@ class Glance:
         )
 
     def _in_order(self, change: Change, last: dict[str, tuple[datetime, int]], step: Decimal | None) -> bool:
-        """Whether a change is of a slot, comes after the last one, and leaves number, width and units as they are.
+        """Tell whether a change is of a slot, comes after the last one, and leaves number, width and units as they are.
 
         last: when each slot was changed last, and 1 where that was by a change: a second one of that moment is out of
         order, while a first one may be of the moment at which the layout takes effect.

@@ -76,7 +76,8 @@ class Speller(NamedTuple):
 
 
 def those(frame: Frame, chosen: pl.Series) -> Frame:
-    """The rows that are chosen (Boolean; an empty cell is not). Most rules choose none, and then ask polars nothing."""
+    """Return the rows that are chosen (Boolean; an empty cell is not). Most rules choose none, and then ask polars
+    nothing."""
     return frame.filter(chosen) if chosen.any() else frame.clear()
 
 

@@ -112,7 +112,7 @@ def _rows(frame: Frame, kind: str, spell: Speller) -> Draft:
 
 @if_any
 def _repeats(notices: Frame, spell: Speller) -> Draft:
-    """One finding for each file and another that has the same rows."""
+    """Return one finding for each file and another that has the same rows."""
     pairs = notices.group_by("file", "other_file", maintain_order=True).agg(
         pl.col("row").count().cast(pl.Int64).alias("rows_count"),
         pl.col("row").null_count().cast(pl.Int64).alias("same"),

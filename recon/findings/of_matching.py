@@ -46,7 +46,7 @@ def _strange(parts: list[Frame], layouts: Layouts) -> Frame:
 
 
 def _each(names: pl.Series) -> list[str | None]:
-    """The names, each once where they are many."""
+    """Return the names, each once where they are many."""
     return (names if names.len() < _MANY else names.unique()).to_list()
 
 

@@ -292,8 +292,8 @@ def _payout(rows: Frame, kind: str, spell: Speller) -> Draft:
 
 @if_any
 def unpaid_vends(unpaid: Frame, cards: Frame, spell: Speller) -> Draft:
-    """Card vends without a payout: days that no paid day parts become one finding. unpaid: as from card_days. cards:
-    the vends of these days, and maybe others."""
+    """Card vends without a payout: days that no paid day parts become one finding. unpaid: what card_days returns.
+    cards: the vends of these days, and maybe others."""
     groups = unpaid.group_by("machine", "stretch", maintain_order=True).agg(
         pl.col("vends").sum().alias("count"),
         pl.col("low").sum(),

@@ -23,7 +23,7 @@ def stock_findings(
     over = those(windows, windows["variance_low"] > units)
     variance = windows["variance"]
     outside = those(windows, (variance > units) | (variance < -units))
-    told = _beside(windows, stock) if short.height or over.height else windows
+    told = _beside(windows) if short.height or over.height else windows
     moves = _moves_of([short, over, outside], stock)
     yield _variance(short, "stock-short", told, moves, spell)
     yield _variance(over, "stock-over", told, moves, spell)
@@ -40,12 +40,12 @@ def stock_findings(
     yield _product_changed(windows, layouts, near, spell)
 
 
-def _beside(windows: Frame, stock: Stock) -> Frame:
+def _beside(windows: Frame) -> Frame:
     """What else speaks for each variance: the window next to it with the same figure the other way round; undecided
     vends.
     """
-    # Windows stand slot by slot, in the order of their times; those that agree may be left out between them.
-    beside = (pl.col("slot") == pl.col("slot").shift(-1)) & (pl.col("closed_at") == pl.col("opened_at").shift(-1))
+    # Windows stand slot by slot, in the order of their times, none left out between two.
+    beside = pl.col("slot") == pl.col("slot").shift(-1)
     nxt = pl.when(beside).then(pl.col("variance").shift(-1))
     before = pl.when(beside.shift(1)).then(pl.col("variance").shift(1))
     opposite = pl.col("variance") != 0
@@ -86,7 +86,8 @@ def _variance(rows: Frame, kind: str, told: Frame, moves: Frame, spell: Speller)
 
 
 def _moves_of(parts: list[Frame], stock: Stock) -> Frame:
-    """Every load, removal and vend of these windows: slot, opened_at, time, file and row. Looked up once for all."""
+    """Return every load, removal and vend of these windows: slot, opened_at, time, file and row. Looked up once for
+    all."""
     keys = ["slot", "opened_at"]
     if not any(part.height for part in parts):
         return NOTHING.rows
@@ -97,7 +98,8 @@ def _moves_of(parts: list[Frame], stock: Stock) -> Frame:
 
 
 def _window_evidence(rows: Frame, moves: Frame) -> Frame:
-    """Both counts, then every load, removal and vend of the window in time order. moves: as from _moves_of."""
+    """Return both counts, then every load, removal and vend of the window in time order. moves: what _moves_of
+    returns."""
     opening = rows.select(
         "n",
         pl.lit(0).alias("rank"),

@@ -197,7 +197,7 @@ def without_digits(text: str) -> str:
 
 
 def many_digits(text: str) -> bool:
-    """Whether a text has as many digits in a row as the shortest card number: without them it holds none."""
+    """Tell whether a text has as many digits in a row as the shortest card number: without them it holds none."""
     return _ANY_LONG.search(text) is not None
 
 

@@ -172,7 +172,7 @@ def read_alike(texts: pl.Series, form: str | None, *, with_clock: bool = True, b
 
 
 def _only(texts: pl.Series, pattern: str) -> pl.Series:
-    """The texts that are written so throughout, and null for all others."""
+    """Return the texts that are written so throughout, and null for all others."""
     if texts.len() <= FEW_ROWS:
         form = re.compile(pattern.strip("^$"))
         cells = [cell if cell is not None and form.fullmatch(cell) else None for cell in texts.to_list()]

@@ -110,7 +110,7 @@ def _by_content(frame: Frame, content: list[str], *, last: bool = False) -> tupl
 
 
 def _standing_rows(frame: Frame, content: list[str], *, last: bool) -> pl.Series:
-    """For each row the place of the first (or last) row with its content.
+    """Return for each row the place of the first (or last) row with its content.
 
     Rows are put in order by a hash of their content, and each is compared with the row found. Where a hash is shared
     by chance, the contents themselves are grouped.
@@ -125,7 +125,7 @@ def _standing_rows(frame: Frame, content: list[str], *, last: bool) -> pl.Series
 
 
 def _alike_throughout(one: pl.Series, other: pl.Series) -> bool:
-    """Whether two columns hold the same, empty cells included."""
+    """Tell whether two columns hold the same, empty cells included."""
     if one.null_count() == other.null_count() == 0:
         return bool((one == other).all())
     return bool(one.eq_missing(other).all())

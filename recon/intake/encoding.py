@@ -44,7 +44,7 @@ class Decoded(NamedTuple):
 
     @property
     def data(self) -> bytes:
-        """The text as UTF-8."""
+        """Return the text as UTF-8."""
         return self.text.encode() if self.ascii is None else self.ascii
 
 

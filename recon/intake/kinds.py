@@ -65,7 +65,7 @@ class _Field(NamedTuple):
 
 
 def _moment(at: datetime) -> pl.Expr:
-    """A moment as polars has it. Given as it is, polars makes a query of it."""
+    """Return a moment as polars has it. Given as it is, polars makes a query of it."""
     return pl.lit((at - _EPOCH) // timedelta(microseconds=1), pl.Int64).cast(TIME)
 
 
@@ -138,7 +138,7 @@ class Reader:
         self.work = pl.DataFrame([column for column in self.work.get_columns() if column.name != "machine"] + zones)
 
     def _machine_and_zone(self) -> list[pl.Series]:
-        """The machine of each row as text, and its zone: looked up once for each machine where these recur."""
+        """Return the machine of each row as text, and its zone: looked up once for each machine where these recur."""
         machine = self.work["machine"]
         each = coded(machine)
         if each is None:
@@ -299,7 +299,7 @@ class Reader:
         return pl.concat([self._time_notices(work), labels])
 
     def _any_ahead(self, work: Frame) -> bool:
-        """Whether a time lies after the run."""
+        """Tell whether a time lies after the run."""
         latest = work["time"].cast(pl.Int64).max()
         return isinstance(latest, int) and latest > (self.now - _EPOCH) // timedelta(microseconds=1)
 

@@ -22,17 +22,17 @@ class Coded(NamedTuple):
     places: pl.Series
 
     def put(self, read: pl.Series) -> pl.Series:
-        """For each row what was read of its text. read: one value for each of `texts`."""
+        """Return for each row what was read of its text. read: one value for each of `texts`."""
         return read.gather(self.places)
 
 
 def is_coded(column: pl.Series) -> bool:
-    """Whether a column is held by the codes of its texts."""
+    """Tell whether a column is held by the codes of its texts."""
     return isinstance(column.dtype, pl.Categorical)
 
 
 def joined(name: str, parts: Sequence[pl.Series]) -> pl.Series:
-    """Columns of text one below the other, as one: coded where they are long and their texts few."""
+    """Return columns of text one below the other, as one: coded where they are long and their texts few."""
     rows = sum(part.len() for part in parts)
     if rows < _MANY or not _recur([part.gather_every(max(1, rows // _LOOKED_AT)) for part in parts]):
         return one_below_the_other(name, parts)
@@ -41,7 +41,7 @@ def joined(name: str, parts: Sequence[pl.Series]) -> pl.Series:
 
 
 def one_below_the_other(name: str, parts: Sequence[pl.Series]) -> pl.Series:
-    """Columns of one type as one."""
+    """Return columns of one type as one."""
     if len(parts) == 1:
         return parts[0].alias(name)
     return pl.concat([part.alias(name) for part in parts], rechunk=True)
@@ -53,13 +53,13 @@ def _recur(some: Sequence[pl.Series]) -> bool:
 
 
 def recur(texts: pl.Series) -> bool:
-    """Whether the texts of a long column are few, by a look at some."""
+    """Tell whether the texts of a long column are few, by a look at some."""
     return texts.len() >= _MANY and _recur([texts.gather_every(max(1, texts.len() // _LOOKED_AT))])
 
 
 def coded(column: pl.Series) -> Coded | None:
-    """The different texts of a column and their places; None where it is not coded, and too short to be, or its texts
-    are too many."""
+    """Return the different texts of a column and their places; None where it is not coded, and too short to be, or its
+    texts are too many."""
     held = column if is_coded(column) else joined(column.name, [column])
     if not is_coded(held):
         return None
@@ -73,6 +73,6 @@ def coded(column: pl.Series) -> Coded | None:
 
 
 def as_texts(frame: pl.DataFrame) -> pl.DataFrame:
-    """The same with all coded columns as text."""
+    """Return the same with all coded columns as text."""
     names = [column.name for column in frame.get_columns() if is_coded(column)]
     return frame.with_columns(pl.col(names).cast(pl.String)) if names else frame

@@ -289,7 +289,8 @@ def without_blank(frame: pl.DataFrame, names: Sequence[str]) -> pl.DataFrame:
 
 
 def begin_between(texts: pl.Series, first: str, behind: str) -> bool:
-    """Whether there are texts throughout, and each begins with a character from `first` to the one before `behind`."""
+    """Tell whether there are texts throughout, and each begins with a character from `first` to the one before
+    `behind`."""
     # Texts are put in order by their bytes. Both ends are found without a query.
     if texts.null_count():
         return False
@@ -298,7 +299,7 @@ def begin_between(texts: pl.Series, first: str, behind: str) -> bool:
 
 
 def _begin_with(texts: pl.Series, begin: str) -> bool:
-    """Whether any text begins so."""
+    """Tell whether any text begins so."""
     return bool(((texts >= begin) & (texts <= f"{begin}\U0010ffff")).any())
 
 

@@ -50,7 +50,7 @@ class Intake:
 
     @property
     def vends(self) -> Frame:
-        """The frame `vends`, of all machines."""
+        """Return the frame `vends`, of all machines."""
         return guard(self.rows.all(), VENDS)
 
     @property

@@ -138,7 +138,7 @@ def _column(field: str, files: Sequence[Settled]) -> pl.Series:
 
 
 def _with_empty(frame: Frame, names: Sequence[str]) -> list[str]:
-    """Those columns in which a text is empty."""
+    """Return those columns in which a text is empty."""
     if frame.height <= FEW_ROWS or not names:
         # The least text tells, without a query.
         return [name for name in names if frame[name].min() == ""]
@@ -147,7 +147,8 @@ def _with_empty(frame: Frame, names: Sequence[str]) -> list[str]:
 
 
 def _trimmed_codes(column: pl.Series) -> pl.Series:
-    """A coded column as it is where no text of it needs to be trimmed, and is not empty; else as text, trimmed."""
+    """Return a coded column as it is where no text of it needs to be trimmed, and is not empty; else as text, trimmed.
+    """
     each = coded(column) if is_coded(column) else None
     if each is None:
         return column

@@ -92,7 +92,7 @@ class VendRows:
 
     @cached_property
     def _places(self) -> list[pl.Series]:
-        """For each part and row the place of its machine among all ids in their order."""
+        """Return for each part and row the place of its machine among all ids in their order."""
         ids = pl.Series("machine", list(self.machines), dtype=pl.String)
         codes = ids.cast(pl.Categorical).to_physical()
         most = codes.max()
@@ -116,7 +116,7 @@ class VendRows:
         return self._handed_out(lambda at, single: single, self._chosen)
 
     def _handed_out(self, wanted: Callable[[int, pl.Series | None], pl.Series | None], chosen: Frame) -> Frame:
-        """Rows of the parts as the frame `vends`, and chosen ones. wanted: which rows of a part; None: all."""
+        """Return rows of the parts as the frame `vends`, and chosen ones. wanted: which rows of a part; None: all."""
         frames = [chosen]
         for at, (part, single) in enumerate(zip(self._parts, self._single, strict=True)):
             mask = wanted(at, single)
@@ -125,7 +125,7 @@ class VendRows:
 
 
 def _suspects(parts: Sequence[Frame]) -> list[pl.Series] | None:
-    """Which rows of each part may be repeats or be repeated; None where there are none.
+    """Find which rows of each part may be repeats or be repeated; None where there are none.
 
     Machine and reference, or machine and moment where there is none, become one number of 64 bits. Where two numbers
     differ, so do the rows; the others are compared by their text, so that a hash which two rows share by chance costs

@@ -10,7 +10,9 @@ from recon.ledger.settings import Seen, contents_of, files_held, list_of_pack, l
 
 
 def settings_of_run(made: Entry, seen: Sequence[Seen]) -> dict[str, str]:
-    """The SHA-256 of each settings file that a run had, by name. made: its entry. seen: as from seen_settings."""
+    """Return the SHA-256 of each settings file that a run had, by name. made: its entry. seen: what seen_settings
+    returns.
+    """
     listed: list[Mapping[str, Any]] | Mapping[str, Any] = made.body["settings"]
     if isinstance(listed, list):
         return {row["file"]: row["original"] for row in listed}
@@ -45,6 +47,6 @@ def put_settings(
 
 
 def _places(names: Sequence[str], shown: Collection[str]) -> list[int]:
-    """The lines of a list on which the shown names stand."""
+    """Return the lines of a list on which the shown names stand."""
     wanted = set(shown)
     return [at for at, name in enumerate(names, start=1) if name in wanted]

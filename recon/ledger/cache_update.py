@@ -8,6 +8,7 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,6 +20,7 @@ from recon.intake.take_in import Intake
 from recon.intake.vend_rows import by_number
 from recon.ledger.files import private_folder
 from recon.ledger.parse_cache import (
+    UNFINISHED_INDEX,
     CacheDamaged,
     CachedFiles,
     Index,
@@ -92,7 +94,7 @@ class _Update:
         return self.index.last
 
     def _place(self, names: Sequence[str] | None) -> int | None:
-        """The place of a set of machines among those of the index."""
+        """Return the place of a set of machines among those of the index."""
         return None if names is None else self.sets.setdefault(tuple(names), len(self.sets))
 
     def _status(self, name: str) -> list[int] | None:
@@ -115,7 +117,7 @@ class _Update:
         return status is not None and entry["status"] is not None and entry["status"] == stamp(status)
 
     def _fresh_segment(self, fresh: Fresh) -> _Segment:
-        """The rows of files that were parsed now, with an entry for each of these files."""
+        """Return the rows of files that were parsed now, with an entry for each of these files."""
         numbers = _lasting(fresh)
         inputs = {row["file"]: row for row in self.intake.inputs.iter_rows(named=True) if row["file"] in fresh.files}
         by_name: dict[str, list[int]] = {}
@@ -178,13 +180,13 @@ class _Update:
                 yield kind, read_segment(self.root, segment.name, kind, sha256)
 
     def _clear(self, folder: Path) -> None:
-        """Remove what the index does not name."""
+        """Remove what the index does not name, and what is left of an index that was half written."""
         named = {
             segment_path(self.root, name, kind)
             for name, segment in self.index.segments.items()
             for kind in segment["hashes"]
         }
-        for path in folder.glob("*.parquet"):
+        for path in chain(folder.glob("*.parquet"), folder.glob(f"{UNFINISHED_INDEX}*")):
             if path not in named:
                 with suppress(OSError):
                     path.unlink()
@@ -225,14 +227,14 @@ def write_segment(root: Path, name: str, kind: str, rows: Frame) -> str:
 
 
 def _lasting(fresh: Fresh) -> set[int]:
-    """The files whose parsing did not depend on the moment of the run."""
+    """Return the files whose parsing did not depend on the moment of the run."""
     ahead = fresh.frames["rejects"].filter(pl.col("reason").str.contains(AFTER_RUN, literal=True))
     later = fresh.frames["notices"].filter(pl.col("kind") == "future-time")
     return set(fresh.files) - {*fresh.by_moment, *ahead["file"], *later["file"]}
 
 
 def _machines_of(fresh: Fresh) -> dict[int, list[str] | None]:
-    """For each file the machines whose layouts decide about its rows; None: any may.
+    """Return for each file the machines whose layouts decide about its rows; None: any may.
 
     A row that was rejected names its machine in nothing but its text, and a line of a note is that of a machine where a
     layout has it.

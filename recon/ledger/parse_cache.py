@@ -35,6 +35,8 @@ from recon.model.versions import installed, version
 
 SPECS: Final[Mapping[str, FrameSpec]] = {**BY_KIND, "rejects": REJECTS, "notices": NOTICES}
 """The kinds of row of a segment."""
+UNFINISHED_INDEX: Final = ".index-"
+"""How the name of an index begins that is being written."""
 _INDEX: Final = "index.json"
 _FORMAT: Final = "recon-cache/1"
 _PARSERS: Final = ("model", "route", "intake")
@@ -46,18 +48,19 @@ class CacheDamaged(Exception):
 
 
 def cache_folder(root: Path) -> Path:
-    """Where the cache of a route folder lies."""
+    """Return the folder of a route's cache."""
     return ledger_folder(root) / "cache"
 
 
 def digest(value: object) -> str:
-    """SHA-256 of a value as canonical JSON, hex."""
+    """Return the SHA-256 of a value as canonical JSON, hex."""
     return hashlib.sha256(canonical(value)).hexdigest()
 
 
 @cache
 def code_digest() -> str:
-    """SHA-256 over the code that parses files: a changed default or rule reaches files that were parsed before."""
+    """Return the SHA-256 over the code that parses files: a changed default or rule reaches files that were parsed
+    before."""
     top = Path(__file__).parent.parent
     whole = hashlib.sha256()
     for package in _PARSERS:
@@ -86,7 +89,7 @@ class Keys:
         return {each.file: digest(each.source.model_dump_json()) for each in self._known.route.sources}
 
     def sources(self, names: Sequence[str]) -> dict[str, str]:
-        """The descriptions that speak for a file of these names, each with its hash."""
+        """Return the descriptions that speak for a file of these names, each with its hash."""
         return {each.file: self._of_source[each.file] for each in speaking_for(names, self._known.route)}
 
     @cached_property
@@ -134,7 +137,7 @@ class Index:
         """Replace the index. Raises OSError where it cannot be written."""
         body = json.dumps(asdict(self), separators=(",", ":")).encode()
         head = f"{_FORMAT} {hashlib.sha256(body).hexdigest()}\n".encode()
-        handle, name = tempfile.mkstemp(dir=folder, prefix=".index-")  # mode 0600
+        handle, name = tempfile.mkstemp(dir=folder, prefix=UNFINISHED_INDEX)  # mode 0600
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(head + body)
@@ -185,7 +188,7 @@ class CachedFiles:
         ]
 
     def machines_of(self, part: Mapping[str, Any]) -> list[str] | None:
-        """The machines whose layouts decide about a table; None: all."""
+        """Return the machines whose layouts decide about a table; None: all."""
         return None if part["of"] is None else self.index.machines[part["of"]]
 
     def rows(self, kind: str, numbers: Mapping[int, int]) -> list[Frame]:
@@ -203,14 +206,14 @@ class CachedFiles:
 
 
 def stamp(status: os.stat_result) -> list[int] | None:
-    """What tells that a file is as it was: size, inode, time of change and of writing; None without an inode."""
+    """Return what shows that a file is as it was: size, inode, time of change and of writing; None without an inode."""
     if status.st_ino == 0:
         return None
     return [status.st_size, status.st_ino, status.st_ctime_ns, status.st_mtime_ns]
 
 
 def segment_path(root: Path, segment: str, kind: str) -> Path:
-    """Where the rows of a kind of a segment lie."""
+    """Return the path of the rows of a kind in a segment."""
     return cache_folder(root) / f"{segment}-{kind}.parquet"
 
 

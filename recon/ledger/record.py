@@ -90,7 +90,7 @@ def _refusal(refusals: Mapping[int, list[tuple[int, str, str]]], parts: _Parts) 
 
 
 def _taken(root: Path, name: str, parts: _Parts, last: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """What the entry of a file says; None where its last entry says as much. last: the body of that entry."""
+    """Return what the entry of a file says; None where its last entry says as much. last: the body of that entry."""
     read = str(parts[0]["sha256"])
     accounts = [{key: part[key] for key in _ACCOUNT} for part in parts]
     if last is not None and last["sha256"] == read:

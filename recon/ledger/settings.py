@@ -80,12 +80,14 @@ def tree_of_list(rows: bytes) -> dict[str, Any]:
 
 
 def list_of_run(files: Mapping[str, str]) -> bytes:
-    """The settings that a run had, a line for each, over which its entry holds a tree. files: name to SHA-256."""
+    """Return the settings that a run had, a line for each, over which its entry holds a tree. files: name to SHA-256.
+    """
     return _lines({"file": name, "original": sha256} for name, sha256 in sorted(files.items()))
 
 
 def seen_settings(entries: Iterable[Entry], root: Path) -> list[Seen]:
-    """What entries say of settings, in their order. Raises LedgerDamaged where a packed file is missing or altered."""
+    """Read what entries say of settings, in their order. Raises LedgerDamaged where a packed file is missing or
+    altered."""
     found = []
     for entry in entries:
         if entry.kind not in ("settings-seen", "layout-seen"):
@@ -100,7 +102,7 @@ def seen_settings(entries: Iterable[Entry], root: Path) -> list[Seen]:
 
 
 def files_held(seen: Iterable[Seen]) -> dict[str, Seen]:
-    """Each file that is there after these entries, with the one that saw it as it is then."""
+    """Return each file that is there after these entries, with the one that saw it as it is then."""
     held: dict[str, Seen] = {}
     for one in seen:
         held |= dict.fromkeys(one.files, one)
@@ -108,14 +110,15 @@ def files_held(seen: Iterable[Seen]) -> dict[str, Seen]:
 
 
 def list_of_pack(root: Path, pack: str) -> bytes:
-    """The lines of a packed file that say what is in it."""
+    """Return the lines of a packed file that say what is in it."""
     data = original(root, pack)
     end = 0 if data.startswith(b"\n") else data.find(b"\n\n") + 1
     return data[:end]
 
 
 def contents_of(root: Path, seen: Seen, names: Sequence[str]) -> Iterator[tuple[str, bytes]]:
-    """The contents of some of the files that an entry saw. Raises LedgerDamaged where they are missing or altered."""
+    """Return the contents of some of the files that an entry saw. Raises LedgerDamaged where they are missing or
+    altered."""
     if seen.pack is None:
         for name in names:
             yield name, original(root, str(seen.files[name]))
@@ -144,7 +147,7 @@ def _rows(told: bytes, pack: str) -> list[dict[str, Any]]:
 
 
 def _names(root: Path) -> list[str]:
-    """The files of a route that a run reads as settings."""
+    """Return the files of a route that a run reads as settings."""
     plain = [name for name in PLAIN if (root / name).exists()]
     names = [*plain, *(name for folder, endings in FOLDERS.items() for name in listed(root, folder, endings))]
     for name in names:

@@ -56,7 +56,8 @@ def slot_figures(done: Reconciliation, terms: Terms, slots: Frame) -> Figures:
 
 @dataclass(frozen=True, slots=True)
 class SlotTrace:
-    """One slot's figures. figures: as from slot_figures, of this slot alone. states: its rows of the frame `states`."""
+    """One slot's figures. figures: what slot_figures returns, of this slot alone. states: its rows of the frame
+    `states`."""
 
     machine: str
     label: str

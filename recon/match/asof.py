@@ -69,7 +69,7 @@ def places(marks: pl.Series, sought: pl.Series, *, after: bool = False) -> pl.Se
 
 
 def places_of(marks: pl.Series, sought: pl.Expr) -> pl.Expr:
-    """The same as an expression; null where nothing is sought."""
+    """Return the same as an expression; null where nothing is sought."""
     if not marks.is_sorted():
         raise ValueError(f"{marks.name} is searched and not sorted")
     return pl.when(sought.is_not_null()).then(pl.lit(marks).search_sorted(sought).cast(pl.Int64))

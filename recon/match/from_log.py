@@ -120,7 +120,7 @@ def prices(asked: Frame, layouts: Layouts) -> Found:
 
 
 def meanwhile(pairs: Sequence[tuple[Stray, str]], matched: Frame, layouts: Layouts) -> list[Evidence]:
-    """For each pair of a number and a label: what the label's slot logged under its own number meanwhile."""
+    """Return for each pair of a number and a label: what the label's slot logged under its own number meanwhile."""
     if not pairs:
         return []
     asked = pl.DataFrame(

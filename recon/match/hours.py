@@ -36,7 +36,7 @@ _AT_ONCE = 1 << 17
 def suspect_zones(counted: Frame) -> Frame:
     """Files of vends whose times seem to be off by whole hours.
 
-    counted: as from by_hour, of all machines. Returns file, vends, offset (hours to add,
+    counted: what by_hour returns, of all machines. Returns file, vends, offset (hours to add,
     Int64), fit and fit_now (Float64: how well the hours fit with and without it), night (share of vends from 00:00 to
     06:00).
     """
@@ -83,7 +83,7 @@ def by_hour(vends: Frame, zones: Mapping[str, str], default: str) -> Frame:
 
 
 def _table(row: pl.Series, hour: pl.Series, count: pl.Series, rows: int, names: Sequence[str]) -> Frame:
-    """Counts by row and hour: one row for each number from 0 on, one column an hour, by these names."""
+    """Return counts by row and hour: one row for each number from 0 on, one column an hour, by these names."""
     cell = pl.DataFrame({"cell": row * len(HOURS) + hour, "count": count})
     summed = cell.group_by("cell").agg(pl.col("count").sum().cast(pl.Int64))
     none = pl.Series([0], dtype=pl.Int64).new_from_index(0, rows * len(HOURS))
@@ -112,8 +112,8 @@ class _Clocks(NamedTuple):
 def _counted(
     vends: Frame, files: int, clocks: _Clocks, zones: Mapping[str, str], default: str
 ) -> tuple[int, Frame]:
-    """How many machines there are, and how many vends (`len`) each `key` of a machine, a file and an hour has; the same
-    key may come several times.
+    """Return how many machines there are, and how many vends (`len`) each `key` of a machine, a file and an hour has;
+    the same key may come several times.
 
     Vends mostly stand machine by machine. They are counted some at a time: what is made of them on the way stays in the
     processor's cache.
@@ -134,7 +134,8 @@ def _counted(
 
 
 def _profiles(counted: Frame) -> tuple[dict[int, list[int]], dict[int, list[int]]]:
-    """By file its vends by the hour of day, and those of its machines. counted: as from by_hour, of several parts."""
+    """By file its vends by the hour of day, and those of its machines. counted: what by_hour returns, of several
+    parts."""
     summed = counted.group_by("file").agg(pl.col(*AT, *OF_MACHINES).sum())
     profiles = {file: list(hours) for file, *hours in summed.iter_rows()}
     return (

@@ -63,7 +63,7 @@ def numbers(layout: Layout) -> list[int | None]:
 
 
 def body_of(layout: Layout) -> tuple[object, ...]:
-    """What the slots of a layout and their numbers hang on: equal for layouts that share all slots and the rule.
+    """Return what slots of a layout and their numbers depend on: equal for layouts that share all slots and the rule.
 
     It holds the ids of the slots, so that it means something only while these are there.
     """

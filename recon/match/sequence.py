@@ -32,14 +32,13 @@ class Sequence:
     """Where key and microseconds do not fit into 63 bits: the different moments, of which places stand in `keys`."""
 
     def before(self, key: pl.Expr, moment: pl.Expr) -> pl.Expr:
-        """How many events stand before this moment (Int64, microseconds) of this key (Int64, 0 or more), those of
-        smaller keys among them.
-        """
+        """Return how many events stand before this moment (Int64, microseconds) of this key (Int64, 0 or more), those
+        of smaller keys among them."""
         own = moment - self.first if self.moments is None else places_of(self.moments, moment)
         return places_of(self.keys, key * self.width + own.clip(0, self.width - 1))
 
     def ahead(self, key: pl.Expr) -> pl.Expr:
-        """How many events have a smaller key than this one."""
+        """Return how many events have a smaller key than this one."""
         return places_of(self.keys, key * self.width)
 
 
@@ -70,11 +69,11 @@ def in_sequence(key: pl.Series, time: pl.Series, most: int) -> Sequence:
 
 
 def runs_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """For each value the number of its run of equal neighbours, from 0 on, and the value of each run."""
+    """Return for each value the number of its run of equal neighbours, from 0 on, and the value of each run."""
     return values.rle_id(), values.rle().struct.field("value").alias(values.name)
 
 
 def cumulative(amounts: Frame) -> Frame:
-    """Sums up to each row: one row more than `amounts`, of which the first is 0. Int64 columns."""
+    """Return sums up to each row: one row more than `amounts`, of which the first is 0. Int64 columns."""
     none = pl.DataFrame([pl.Series(name, [0], dtype=pl.Int64) for name in amounts.columns])
     return pl.concat([none, amounts], rechunk=True).select(pl.all().cum_sum())

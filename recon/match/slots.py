@@ -32,8 +32,8 @@ def _with_state(rows: Frame, layouts: Layouts) -> Frame:
 
 
 def _find(rows: Frame, states: Frame, name: str) -> pl.Series:
-    """For each row the place among `states` of the one that had its machine and its `name` (bus or label) at its time,
-    null where there is none.
+    """Return for each row the place among `states` of the one that had its machine and its `name` (bus or label) at its
+    time, null where there is none.
 
     Most numbers belong to one state for all the time of the rows. These are looked up in a table of machines and
     numbers; an as-of search is made for the others alone.
@@ -65,9 +65,8 @@ _MOST_CELLS: Final = 50_000_000
 
 
 def _cells(rows: Frame, states: Frame, name: str) -> tuple[pl.Series, pl.Series, int] | None:
-    """The cell of each row and of each state in a table of the machines and numbers of states, and its size. The cell
-    of a row is null where no state has its machine or its number. None where the table would be too large.
-    """
+    """Return the cell of each row and of each state in a table of the machines and numbers of states, and its size. The
+    cell of a row is null where no state has its machine or its number. None where the table would be too large."""
     machines = states["machine"].unique(maintain_order=True)
     values = states[name].unique(maintain_order=True)
     size = machines.len() * values.len()
@@ -80,7 +79,7 @@ def _cells(rows: Frame, states: Frame, name: str) -> tuple[pl.Series, pl.Series,
 
 
 def _numbered(values: pl.Series, known: pl.Series) -> pl.Series:
-    """For each value its place among those known, null where it is none of them."""
+    """Return for each value its place among those known, null where it is none of them."""
     if known.dtype == pl.String:
         return values.cast(pl.Enum(known), strict=False).to_physical().cast(pl.Int64)
     # Numbers on the bus end at 65,535.
@@ -89,9 +88,8 @@ def _numbered(values: pl.Series, known: pl.Series) -> pl.Series:
 
 
 def _as_of(rows: Frame, states: Frame, name: str) -> pl.Series:
-    """The same by an as-of search for each row. (machine, `name`) becomes one integer key first: looking that up is far
-    cheaper.
-    """
+    """Return the same by an as-of search for each row. (machine, `name`) becomes one integer key first: looking that up
+    is far cheaper."""
     keys = states.select("machine", name).unique(maintain_order=True).with_row_index("key")
     keys = keys.with_columns(pl.col("key").cast(pl.Int32))
     history = states.join(keys, on=["machine", name], how="inner").select("key", "place", "state", "starts", "ends")

@@ -84,7 +84,7 @@ class _Rows:
         self._of: list[int] = []
 
     def add(self, layout: Layout, zone_name: str, digits: int) -> None:
-        """All states of a machine's slots, slot by slot. digits: of its currency."""
+        """Return all states of a machine's slots, slot by slot. digits: of its currency."""
         start, before, slot = in_utc(layout.effective, zone_name), len(self._codes), len(self._first)
         if layout.changes:
             codes = self._changed(layout, zone_name, digits)
@@ -105,7 +105,7 @@ class _Rows:
             slot += 1
 
     def _changed(self, layout: Layout, zone_name: str, digits: int) -> list[int]:
-        """The states of a layout with changes; when each begins is noted at once."""
+        """Return the states of a layout with changes; when each begins is noted at once."""
         changes, codes = changes_by_label(layout), []
         for position, number in enumerate(numbers(layout)):
             own = changes.get(layout.slots[position].label)
@@ -120,7 +120,7 @@ class _Rows:
         return codes
 
     def _slot(self, layout: Layout, position: int, number: int | None, digits: int) -> int:
-        """What a slot says that never changes."""
+        """Return the number of what a slot says that never changes."""
         key = (id(layout.slots[position]), number, digits)
         if key not in self._numbers:
             self._numbers[key] = len(self._said)
@@ -133,7 +133,7 @@ class _Rows:
         return [at for at, label in enumerate(labels) if at == 0 or label != labels[at - 1]]
 
     def states(self) -> Frame:
-        """The frame `states`, without ends."""
+        """Return the frame `states`, without ends."""
         if not self._codes:
             return STATES.empty()
         said = pl.DataFrame(list(zip(*self._said, strict=True)), schema=_SAID, orient="col")
@@ -149,7 +149,7 @@ class _Rows:
         return pl.DataFrame({name: columns[name] for name in STATES.schema}, schema=STATES.schema)
 
     def slots(self) -> Frame:
-        """The frame `slots`."""
+        """Return the frame `slots`."""
         labels = [self._said[self._codes[at]][0] for at in self._first]
         machines = [self._machines[self._of[at]] for at in self._first]
         return pl.DataFrame([range(len(labels)), machines, labels], schema=SLOTS.schema, orient="col")

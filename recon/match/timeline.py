@@ -53,7 +53,7 @@ def slot_states(layout: Layout) -> Iterator[SlotState]:
 
 
 def changes_by_label(layout: Layout) -> dict[str, list[tuple[int, Change]]]:
-    """The changes that count, each with its place in the file, by the label that they name."""
+    """Return the changes that count, each with its place in the file, by the label that they name."""
     by_label: dict[str, list[tuple[int, Change]]] = {}
     for at, change in enumerate(layout.changes):
         if change.start >= layout.effective:
@@ -84,7 +84,7 @@ def first_state(layout: Layout, position: int, number: int | None) -> SlotState:
 
 
 def states_of(state: SlotState, changes: Iterable[tuple[int, Change]]) -> Iterator[SlotState]:
-    """The states of one slot in time order. state: how it stood at first; changes: those of its label."""
+    """Return the states of one slot in time order. state: how it stood at first; changes: those of its label."""
     for at, change in sorted(changes, key=lambda entry: entry[1].start):
         if change.start > state.start:
             yield state._replace(end=change.start)

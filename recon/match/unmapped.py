@@ -38,8 +38,8 @@ def stray_vends(matched: Frame) -> Frame:
 def unmapped_numbers(strays: Frame) -> Frame:
     """The numbers and labels of stray vends: one row a machine, number and label.
 
-    strays: as from stray_vends. Returns machine, bus, label, vends, units, opened_at, closed_at, and `each`: a list of
-    its vends (time, units, price, tender).
+    strays: what stray_vends returns. Returns machine, bus, label, vends, units, opened_at, closed_at, and `each`: a
+    list of its vends (time, units, price, tender).
     """
     return strays.group_by("machine", "bus", "label").agg(
         pl.len().cast(pl.Int64).alias("vends"), pl.col("units").sum(),
@@ -57,7 +57,7 @@ def explain(
 ) -> "list[Explanation]":
     """The likeliest slot for each unmapped number of a machine with a layout, by machine and number.
 
-    strays: as from unmapped_numbers. windows: the stock windows. matched: all vends with their slots; without them
+    strays: what unmapped_numbers returns. windows: the stock windows. matched: all vends with their slots; without them
     nothing is said of what a slot sold meanwhile.
     """
     if strays.height == 0:

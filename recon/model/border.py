@@ -77,7 +77,8 @@ def ordered(frame: Frame, names: Sequence[str]) -> Frame:
 
 
 def _places(frame: Frame, names: Sequence[str]) -> pl.Series | None:
-    """The row numbers in the order of these columns; None where a cell is empty or not even the first column fits."""
+    """Return the row numbers in the order of these columns; None where a cell is empty or not even the first column
+    fits."""
     if not all(_compares(frame.schema[name]) for name in names) or _any_empty(frame, names):
         return None
     whole, used = _as_one(frame, names)
@@ -123,9 +124,8 @@ def _compares(dtype: pl.DataType) -> bool:
 
 
 def order_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """The row numbers in the order of whole numbers from 0 on, and these sorted. Where both fit into one number, rows
-    of the same number stay in their order; else they stand in no certain order.
-    """
+    """Return the row numbers in the order of whole numbers from 0 on, and these sorted. Where both fit into one number,
+    rows of the same number stay in their order; else they stand in no certain order."""
     count, most = values.len(), values.max()
     if isinstance(most, int) and (most + 1) * count <= 2**63 - 1:
         # Sorting numbers takes a third of the time of sorting places by them, on one thread half that on two.
@@ -137,9 +137,8 @@ def order_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
 
 
 def _as_one(frame: Frame, names: Sequence[str]) -> tuple[pl.Series, int]:
-    """One integer a row that sorts as the first of these columns do, and how many columns that are: as many as 63 bits
-    hold, and no more than it takes to tell most rows apart.
-    """
+    """Return one integer a row that sorts as the first of these columns do, and how many columns that are: as many as
+    63 bits hold, and no more than it takes to tell most rows apart."""
     whole, size = pl.Series([0], dtype=pl.Int64).new_from_index(0, frame.height), 1
     for used, name in enumerate(names):
         if size > _APART * frame.height:

@@ -62,7 +62,7 @@ _MANY = 3000
 
 
 def _each(machines: pl.Series, zones: Mapping[str, str], default: str) -> list[Any]:
-    """The machines, once each where they are many; none where their zones do not differ anyway."""
+    """Return the machines, once each where they are many; none where their zones do not differ anyway."""
     if all(zone == default for zone in zones.values()):
         return []
     return (machines.unique() if machines.len() > _MANY else machines).to_list()

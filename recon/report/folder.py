@@ -50,7 +50,7 @@ class Hashed:
 
     @property
     def sha256(self) -> "hashlib._Hash":
-        """SHA-256 of the whole, once all of it has passed."""
+        """Return the SHA-256 of the whole, once all of it has passed."""
         assert self._passed, "asked before all of it has passed"
         return self._sha256
 

@@ -31,14 +31,14 @@ class Group(NamedTuple):
 
 
 def json_lines(frame: Frame) -> bytes:
-    """The rows as JSON records, separated by a comma and a line break."""
+    """Return the rows as JSON records, separated by a comma and a line break."""
     lines = io.BytesIO()
     frame.write_ndjson(lines)
     return lines.getvalue().rstrip(b"\n").replace(b"\n", b",\n    ")
 
 
 def grouped_json_lines(rows: Frame, groups: Sequence[Group], shown: Callable[[Frame, Group], Frame]) -> bytes:
-    """The same of the rows as `shown` formats them, whose columns are those of the groups in their order.
+    """Return the same of the rows as `shown` formats them, whose columns are those of the groups in their order.
 
     shown: formats the columns of a group, row by row.
     """
@@ -55,7 +55,7 @@ _BETWEEN = "},\n    {"
 
 
 def _texts(rows: Frame, group: Group, shown: Callable[[Frame, Group], Frame]) -> pl.Series:
-    """For each row the columns of a group as part of a JSON record, without braces."""
+    """Return for each row the columns of a group as part of a JSON record, without braces."""
     place = _by_columns(rows, group.by) if group.by else _by_neighbours(rows, group.names)
     if place is not None:
         rows = rows[_row_of_each(place)]
@@ -65,19 +65,20 @@ def _texts(rows: Frame, group: Group, shown: Callable[[Frame, Group], Frame]) ->
 
 
 def _row_of_each(place: pl.Series) -> pl.Series:
-    """For each place the number of a row that has it. place: all numbers from 0 to the largest occur."""
+    """Return for each place the number of a row that has it. place: all numbers from 0 to the largest occur."""
     count = int(place.max()) + 1  # type: ignore[arg-type]
     return _zeros(count).scatter(place, pl.int_range(place.len(), eager=True))
 
 
 def _by_neighbours(rows: Frame, names: Sequence[str]) -> pl.Series | None:
-    """For each row how many changes of these columns stand above it; None where hardly a row is like the one above."""
+    """Return for each row how many changes of these columns stand above it; None where hardly a row is like the one
+    above."""
     place = rows.select(pl.struct(names).rle_id().cast(pl.Int64)).to_series()
     return place if _repeats(int(place[-1]) + 1, rows.height) else None
 
 
 def _by_columns(rows: Frame, names: Sequence[str]) -> pl.Series | None:
-    """For each row the place of its cells among the different ones; None where hardly any repeat."""
+    """Return for each row the place of its cells among the different ones; None where hardly any repeat."""
     dense = 2 * rows.height
     whole, size = _offsets(rows[names[0]], dense)
     for name in names[1:]:
@@ -98,8 +99,8 @@ def _repeats(count: int, height: int) -> bool:
 
 
 def _offsets(column: pl.Series, dense: int) -> tuple[pl.Series, int]:
-    """Cells as whole numbers from 0 on, the empty one the largest, and how many numbers that span has. dense: a longer
-    span is made as short as it can be."""
+    """Return cells as whole numbers from 0 on, the empty one the largest, and how many numbers that span has. dense: a
+    longer span is made as short as it can be."""
     number = column.to_physical().cast(pl.Int64)
     least, most = number.min(), number.max()
     if not isinstance(least, int) or not isinstance(most, int):
@@ -111,8 +112,8 @@ def _offsets(column: pl.Series, dense: int) -> tuple[pl.Series, int]:
 
 
 def _places(offset: pl.Series, span: int, dense: int) -> tuple[pl.Series, int]:
-    """For each number its place among the different ones, the empty one last, and how many there are. span: above the
-    largest; up to `dense` a table over all of them is smaller than a sorted list is slow."""
+    """Return for each number its place among the different ones, the empty one last, and how many there are. span:
+    above the largest; up to `dense` a table over all of them is smaller than a sorted list is slow."""
     if span <= dense:
         there = _zeros(span).scatter(offset, 1)
         return (there.cum_sum() - 1).gather(offset), int(there.sum())

@@ -21,7 +21,7 @@ def results_json(done: Reconciliation) -> str:
 
 
 def results_pieces(done: Reconciliation) -> Iterator[bytes]:
-    """The same text as UTF-8, in pieces that need not be held at once."""
+    """Return the same text as UTF-8, in pieces that need not be held at once."""
     head = {
         "format": FORMAT,
         "route": done.name,
@@ -54,7 +54,7 @@ def _by_pieces(done: Reconciliation, name: str, table: Callable[[Reconciliation,
 
 
 def _stock(done: Reconciliation) -> Iterator[bytes]:
-    """The stock windows: of a long route by parts of a record that repeat."""
+    """Return the stock windows: of a long route by parts of a record that repeat."""
     for rows in done.frames["stock"].iter_slices(ROWS_A_PIECE):
         if rows.height < MANY:
             yield json_lines(tables.stock_table(done, rows))

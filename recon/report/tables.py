@@ -47,12 +47,13 @@ _STOCK = tuple(name for group in STOCK_GROUPS for name in group.names)
 
 
 def stock_table(done: Reconciliation, windows: Frame, names: Sequence[str] = _STOCK) -> Frame:
-    """One line a stock window. windows: of the frame `stock`. names: of its columns, or all."""
+    """Return one line a stock window. windows: of the frame `stock`. names: of its columns, or all."""
     return _shown(done, windows, names, money=("retail_value", "cost_value"))
 
 
 def with_terms(done: Reconciliation, rows: Frame) -> Frame:
-    """Rows with a column `TERMS`: a number for the zone and the digits of money that are those of their machine."""
+    """Return rows with a column `TERMS`: a number for the zone and the digits of money that are those of their machine.
+    """
     known = {(done.zone, done.digits): 0}
     of_machine: dict[str, int] = {}
     for machine in {*done.zones, *done.digits_of}:
@@ -66,7 +67,8 @@ def with_terms(done: Reconciliation, rows: Frame) -> Frame:
 
 
 def _shown(done: Reconciliation, rows: Frame, names: Sequence[str], money: Sequence[str]) -> Frame:
-    """These columns of the rows: those of money as decimal text, moments as local text, and all others as they are."""
+    """Return these columns of the rows: those of money as decimal text, moments as local text, and all others as they
+    are."""
     moments = [name for name in ("opened_at", "closed_at") if name in names]
     spelled = local_text(rows, moments, done.zones, done.zone, ISO) if moments else rows
     amounts = {name: text for name, text in zip(money, _money(done, *money), strict=True) if name in names}
@@ -74,7 +76,7 @@ def _shown(done: Reconciliation, rows: Frame, names: Sequence[str], money: Seque
 
 
 def cash_table(done: Reconciliation, windows: Frame) -> Frame:
-    """One line a cash window. windows: of the frame `cash_windows`."""
+    """Return one line a cash window. windows: of the frame `cash_windows`."""
     money = ("expected", "expected_low", "expected_high", "collected", "tube_change", "over_short")
     return _shown(done, windows, ("machine", "opened_at", "closed_at", "vends", "unpriced_vends", *money), money)
 
@@ -99,7 +101,8 @@ def machines_table(done: Reconciliation) -> Frame:
 
 
 def findings_table(done: Reconciliation, findings: Frame) -> Frame:
-    """One line a finding, worst first; evidence as a list of file and row. findings: of the frame of that name."""
+    """Return one line a finding, worst first; evidence as a list of file and row. findings: of the frame of that name.
+    """
     shown = _local(done, findings).with_columns(_money(done, "amount"))
     paths = dict(enumerate(done.paths))
     file = (

@@ -78,7 +78,7 @@ def print_results(
 
 
 def _those(frame: Frame, chosen: pl.Series) -> Frame:
-    """The rows that are chosen (Boolean; an empty cell is not), which are often all of them or none."""
+    """Return the rows that are chosen (Boolean; an empty cell is not), which are often all of them or none."""
     count = chosen.sum()
     return frame if count == frame.height else frame.filter(chosen) if count else frame.clear()
 

@@ -48,7 +48,8 @@ def unusable(place: Place, found: str, expected: str) -> Problem:
 
 
 def read_bytes(root: Path, file: str) -> bytes:
-    """The bytes of a file. Where there are many, to make paths takes longer than to read them. Raises OSError."""
+    """Return the bytes of a file. Where there are many, to make paths takes longer than to read them. Raises OSError.
+    """
     with open(os.path.join(root, file), "rb", buffering=0) as stream:  # noqa: PTH118, PTH123
         return stream.readall()
 
@@ -90,7 +91,7 @@ def read_toml(root: Path, file: str) -> tuple[dict[str, Any], TomlPlaces] | Prob
 
 
 def toml_of(file: str, text: str) -> tuple[dict[str, Any], TomlPlaces] | Problem:
-    """The same of the text of a file, in which a line ends in a line feed alone."""
+    """Return the same of the text of a file, in which a line ends in a line feed alone."""
     data = read_plain(text)
     if data is not None:
         return data, TomlPlaces(file, text)

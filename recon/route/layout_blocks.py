@@ -25,7 +25,7 @@ class Blocks:
         self._read: dict[tuple[str, str], Slot | Change | None] = {}
 
     def layout(self, text: str) -> Layout | None:
-        """The layout that a text holds; None where anything is wrong with it."""
+        """Return the layout that a text holds; None where anything is wrong with it."""
         head, *rest = _HEADER.split(text)
         data = _toml(head)
         if data is None or not data.keys().isdisjoint(("slot", "slots", "change", "changes")):
@@ -55,7 +55,7 @@ class Blocks:
 
 
 def _flat(block: str) -> dict[str, Any] | None:
-    """The keys of a block; None where it is no TOML, or another table begins in it."""
+    """Return the keys of a block; None where it is no TOML, or another table begins in it."""
     data = _toml(block)
     return None if data is None or any(isinstance(value, dict | list) for value in data.values()) else data
 

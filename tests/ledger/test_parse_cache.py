@@ -183,6 +183,13 @@ def test_a_file_that_goes_leaves_the_cache(route: RouteBuilder) -> None:
     assert {path.name for path in cache_folder(route.root).iterdir()} == {*named, "index.json"}
 
 
+def test_what_a_killed_run_left_of_an_index_goes(route: RouteBuilder) -> None:
+    left = cache_folder(route.root) / f"{parse_cache.UNFINISHED_INDEX}x1"
+    left.write_text("half of")
+    again(route.root)
+    assert not left.exists()
+
+
 def test_a_cache_that_cannot_be_written_fails_no_run(route: RouteBuilder, tmp_path: Path) -> None:
     fresh = from_nothing(route.root, tmp_path / "fresh")
     shutil.rmtree(cache_folder(route.root))

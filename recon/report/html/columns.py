@@ -19,13 +19,13 @@ class Texts:
         self._texts = pl.Series([text(value) for value in distinct.to_list()], dtype=pl.String)
 
     def of(self, column: str) -> pl.Expr:
-        """The text of each value of one of these columns."""
+        """Return the text of each value of one of these columns."""
         return pl.col(column).replace_strict(self._values, self._texts, return_dtype=pl.String)
 
 
 def money_texts(spell: Spelling, frame: Frame, columns: Iterable[str], *, signed: bool = False) -> dict[str, pl.Expr]:
-    """Amounts in minor units as text, each in the digits of the machine in its row, by column. signed: with a plus,
-    too."""
+    """Return amounts in minor units as text, each in the digits of the machine in its row, by column. signed: with a
+    plus, too."""
     by_digits: dict[int, list[str]] = {}
     for machine in frame["machine"].unique().to_list():
         by_digits.setdefault(spell.digits(machine), []).append(machine)
@@ -45,10 +45,10 @@ def _of_machine(write: Callable[[Any, str], str], machine: str) -> Callable[[Any
 
 
 def one_text(rows: Frame, *keys: str) -> Frame:
-    """The texts (`text`) of the rows with the same keys as one, in the order in which they come."""
+    """Return the texts (`text`) of the rows with the same keys as one, in the order in which they come."""
     return rows.group_by(keys, maintain_order=True).agg(pl.col("text").str.join(""))
 
 
 def by_machine(rows: Frame) -> dict[str, str]:
-    """The texts (`text`) of each machine's rows as one."""
+    """Return the texts (`text`) of each machine's rows as one."""
     return dict(one_text(rows.select("machine", "text"), "machine").iter_rows())

@@ -104,7 +104,7 @@ class Machines:
         return "" if product is None else self._goods.get(product, product)
 
     def texts(self, machines: Sequence[str]) -> Texts:
-        """What is formatted for some machines at once."""
+        """Format what is drawn of some machines at once."""
         spell, parts = self._spell, self._parts
         return Texts(
             window_rows(spell, parts["stock"].among(machines), self.goods),
@@ -117,7 +117,7 @@ class Machines:
         )
 
     def folded(self) -> Iterator[Folded]:
-        """The machines where everything agrees."""
+        """Return the machines where everything agrees."""
         labels = dict(self._spell.done.frames["slots"].group_by("machine").agg(pl.col("label").first()).iter_rows())
         for machine, windows in self._agreeing.items():
             sold = self.frame("summaries", machine)["sales"]
@@ -132,8 +132,8 @@ class Machines:
             )
 
     def part(self, machine: str, traced: Sequence[Traced], texts: Texts) -> MachinePart:
-        """The part of one machine. traced: the traces of its slots that it shows. texts: of some machines, it among
-        them."""
+        """Return the part of one machine. traced: the traces of its slots that it shows. texts: of some machines, it
+        among them."""
         name = slug(machine)
         followed = {(machine, one.label): one.anchor for one in traced}
         places = [self._place(machine, row) for row in self.frame("slots", machine).iter_rows(named=True)]
@@ -217,7 +217,7 @@ _PLACE = (
 
 
 def _drawn(spell: Spelling, figures: DrawnFigures) -> dict[str, Frame]:
-    """The frames that parts of machines are made of, as far as they show them."""
+    """Return the frames that parts of machines are made of, as far as they show them."""
     return {
         "slots": figures.slots.select("machine", *_PLACE),
         "stock": _last_windows(spell.done.frames["stock"]),

@@ -62,7 +62,7 @@ def machine(part: MachinePart, level: int) -> str:
 
 
 def agreeing(machines: Sequence[Folded]) -> str:
-    """The machines where everything agrees: a line each, which unfolds to the command that shows its rows."""
+    """Return the machines where everything agrees: a line each, which unfolds to the command that shows its rows."""
     if not machines:
         return ""
     lines = "".join(map(_agreeing, machines))

@@ -25,7 +25,7 @@ class Parted:
             at += length
 
     def among(self, machines: Sequence[str]) -> Frame:
-        """The rows of some machines, with the column `machine`, in the order of the names given."""
+        """Return the rows of some machines, with the column `machine`, in the order of the names given."""
         stretches: list[tuple[int, int]] = []
         for at, length in (self._slices[machine] for machine in machines if machine in self._slices):
             if stretches and sum(stretches[-1]) == at:

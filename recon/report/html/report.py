@@ -55,8 +55,8 @@ def report_pages(done: Reconciliation, figures: ReportFigures | None = None) -> 
 
 
 def _parts(spell: Spelling, machines: Machines, figures: ReportFigures) -> Iterator[MachinePart]:
-    """The machines that are drawn, one by one. The lines behind their findings and the rows of their tables are worked
-    out for TOGETHER machines at a time."""
+    """Return the machines that are drawn, one by one. The lines behind their findings and the rows of their tables are
+    worked out for TOGETHER machines at a time."""
     if figures.drawn is None:
         return
     for first in range(0, len(machines.drawn), TOGETHER):

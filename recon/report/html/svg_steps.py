@@ -33,7 +33,7 @@ class Course(NamedTuple):
 
 
 def courses(windows: Frame, points: Frame) -> dict[int, Course]:
-    """The course of each window.
+    """Return the course of each window.
 
     windows: window, opening, counted (null where no count has closed it), opened_at, closed_at (null likewise). points:
     window, time (microseconds since 1970), balance (units from then on), in their order. Only points after the opening

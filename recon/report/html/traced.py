@@ -234,7 +234,7 @@ _SIDES = {
 
 
 def _rows(lines: Frame) -> dict[int, _Rows]:
-    """The markup of the first lines of each window. lines: as `_spelled` returns them."""
+    """Return the markup of the first lines of each window. lines: as `_spelled` returns them."""
     if lines.height == 0:
         return {}
     first = lines.filter(pl.int_range(pl.len()).over("window") < LINES_OF_WINDOW)

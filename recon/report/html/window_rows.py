@@ -18,7 +18,7 @@ SHOWN = (
 
 
 def window_rows(spell: Spelling, windows: Frame, goods: Callable[[str | None], str]) -> dict[str, str]:
-    """The markup of all windows of each machine: those of one visit under a row that says when it was.
+    """Return the markup of all windows of each machine: those of one visit under a row that says when it was.
 
     windows: machine and SHOWN; visit by visit. goods: the name of a product.
     """

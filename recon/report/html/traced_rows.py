@@ -11,6 +11,8 @@ from datetime import timedelta
 import polars as pl
 
 from recon.match.asof import places
+from recon.match.slots import place
+from recon.match.states import Layouts
 from recon.model.frames import TIME, Frame
 from recon.model.reconciliation import Reconciliation
 
@@ -30,23 +32,32 @@ def with_rows_of(done: Reconciliation, windows: Frame, slots: Frame, marks: Fram
     """
     frames = done.frames
     machines = slots["machine"].unique().to_list()
-    rows = {
-        "priced": _of_machines(frames["priced"], machines),
-        "counts": frames["counts"].filter(pl.col("machine").is_in(machines)),
-        "loads": frames["loads"].filter(pl.col("machine").is_in(machines)),
-    }
+    laid = Layouts(frames["machines"], frames["slots"], frames["states"])
+    # What sheets say may name no slot, but its number.
+    sheets = {name: frames[name].filter(pl.col("machine").is_in(machines)) for name in ("counts", "loads")}
+    placed = {name: place(rows, laid) for name, rows in sheets.items()}
+    rows = {"priced": _of_machines(frames["priced"], machines), **placed}
     days = _days(_spans(windows, slots, marks, rows.values()), near)
-    repeated = _repeated(frames["notices"], machines)
-    number = (days["slot"].cast(pl.Int64) * _DAYS + days["day"]).unique()
-    of_slots = (pl.col("slot").cast(pl.Int64) * _DAYS + _DAY).is_in(number.implode()).fill_null(False) | repeated
-    rows["priced"] = rows["priced"].filter(of_slots)
-    # What sheets say may name no slot: so theirs are kept by the days of the whole machine.
-    order = {machine: at for at, machine in enumerate(machines)}
-    place = pl.col("machine").replace_strict(order, default=None, return_dtype=pl.Int64) * _DAYS
-    visited = days.join(slots.select("slot", "machine"), on="slot").select(place + pl.col("day")).to_series().unique()
-    for name in ("counts", "loads"):
-        rows[name] = rows[name].filter((place + _DAY).is_in(visited.implode()) | repeated)
-    return replace(done, frames={**frames, **rows, "stock": windows})
+    wanted = (days["slot"].cast(pl.Int64) * _DAYS + days["day"]).unique()
+    repeats = _repeats(frames["notices"], machines)
+    kept = {name: _needed(of, wanted, repeats).select(frames[name].columns) for name, of in rows.items()}
+    return replace(done, frames={**frames, **kept, "stock": windows})
+
+
+def _needed(rows: Frame, wanted: pl.Series, repeats: Frame) -> Frame:
+    """The rows of these days of slots, and those that others repeat on these days: a repeat is shown at its own time,
+    with what the row says that it repeats.
+
+    rows: with `slot`. wanted: days of slots, each as one number. repeats: as from `_repeats`.
+    """
+    slot = pl.col("slot").cast(pl.Int64) * _DAYS
+    own = rows.select((slot + _DAY).is_in(wanted.implode()).fill_null(False)).to_series()
+    if repeats.height:
+        number = (pl.col("file").cast(pl.Int64) * _ROWS + pl.col("row")).alias("number")
+        again = rows.select(number, slot.alias("slot"), pl.int_range(pl.len()).alias("at")).join(repeats, on="number")
+        at = again.filter((pl.col("slot") + pl.col("day")).is_in(wanted.implode()))["at"].unique()
+        own = own.scatter(at, True) if at.len() else own
+    return rows.filter(own)
 
 
 _DAY = pl.col("time").dt.epoch("d").cast(pl.Int64)
@@ -86,10 +97,8 @@ def _days(spans: Frame, near: timedelta) -> Frame:
     return days.explode("day").drop_nulls().unique()
 
 
-def _repeated(notices: Frame, machines: Collection[str]) -> pl.Expr:
-    """The rows that others repeat: a repeat is shown at its own time, with what the row says that it repeats."""
+def _repeats(notices: Frame, machines: Collection[str]) -> Frame:
+    """number (of the row that another repeats, as file and row in one), day (of the row that repeats it)."""
     told = notices.filter(pl.col("other_row").is_not_null() & pl.col("machine").is_in(machines))
-    if told.height == 0:
-        return pl.lit(False)
-    number = told.select(pl.col("other_file").cast(pl.Int64) * _ROWS + pl.col("other_row")).to_series().drop_nulls()
-    return (pl.col("file").cast(pl.Int64) * _ROWS + pl.col("row")).is_in(number.implode())
+    number = pl.col("other_file").cast(pl.Int64) * _ROWS + pl.col("other_row")
+    return told.select(number.alias("number"), _DAY.alias("day")).drop_nulls().unique()

@@ -4,12 +4,12 @@ A week begins on Monday, 00:00 of the machine's zone (ISO 8601). Frames returned
 """
 
 from collections.abc import Iterable, Sequence
-from typing import cast
 
 import polars as pl
 
 from recon.balance.earnings import shown_vends as shown
-from recon.model.frames import TIME, Frame
+from recon.balance.local_times import local_micros
+from recon.model.frames import Frame
 from recon.model.reconciliation import Reconciliation
 from recon.model.words import DROPPED_OUTCOMES, PAID_TENDERS
 
@@ -46,34 +46,11 @@ def _named(sums: Frame, machines: Frame, columns: Sequence[str]) -> Frame:
 
 
 def _local_hours(time: pl.Series, number: pl.Series, zones: Sequence[str]) -> pl.Series:
-    """The hour of each moment (UTC) by its machine's clock, counted from the Monday before 1970.
+    """Return the hour of each moment (UTC) by its machine's clock, counted from the Monday before 1970.
 
-    number: of each moment's machine, from 0 on. zones: of the machines by number. The offset from UTC is looked up once
-    for each hour and zone. A zone changes it once within an hour at most: so an hour that begins and ends with the same
-    offset has it throughout, and only moments of other hours are converted one by one.
+    number: of each moment's machine, from 0 on. zones: of the machines by number.
     """
-    if time.len() == 0:
-        return time.cast(pl.Int64)
-    micros = time.cast(pl.Int64)
-    hour = micros // _HOUR
-    first, last = cast(int, hour.min()), cast(int, hour.max())
-    names = sorted(set(zones))
-    starts = pl.int_range(first, last + 2, eager=True) * _HOUR
-    offsets = [_local_micros(starts.cast(TIME), name) - starts for name in names]
-    places = pl.Series([names.index(zone) * (last - first + 1) for zone in zones], dtype=pl.Int64)
-    place = hour - first if len(names) == 1 else places.gather(number) + hour - first
-    local = micros + pl.concat([offset.head(-1) for offset in offsets]).gather(place)
-    changing = pl.concat([offset.head(-1) != offset.slice(1) for offset in offsets])
-    rows = changing.gather(place).arg_true() if changing.any() else changing.head(0).arg_true()
-    for name in names if rows.len() else ():
-        own = rows.filter(number.gather(rows).is_in([at for at, zone in enumerate(zones) if zone == name]))
-        local = local.scatter(own, _local_micros(time.gather(own), name))
-    return local // _HOUR + _BEFORE_MONDAY
-
-
-def _local_micros(time: pl.Series, zone: str) -> pl.Series:
-    """What the clock of a zone shows at each moment, in microseconds since 1970."""
-    return time.dt.convert_time_zone(zone).dt.replace_time_zone(None).cast(pl.Int64)
+    return local_micros(time, zones, number) // _HOUR + _BEFORE_MONDAY
 
 
 def _money_by_week(vends: Frame, number: pl.Series, week: pl.Series) -> Frame:

@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from recon.balance.local_days import local_days
+from recon.balance.local_times import local_days
 from recon.match.sequence import runs_of
 from recon.match.states import Layouts
 from recon.model.border import guard, ordered

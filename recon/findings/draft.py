@@ -75,12 +75,6 @@ class Speller(NamedTuple):
         )
 
 
-def those(frame: Frame, chosen: pl.Series) -> Frame:
-    """Return the rows that are chosen (Boolean; an empty cell is not). Most rules choose none, and then ask polars
-    nothing."""
-    return frame.filter(chosen) if chosen.any() else frame.clear()
-
-
 def how_many(count: pl.Expr, one: str, many: str | None = None) -> pl.Expr:
     """`1 vend`, `3 vends`."""
     noun = pl.when(count == 1).then(pl.lit(one)).otherwise(pl.lit(many or f"{one}s"))

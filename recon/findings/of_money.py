@@ -7,8 +7,9 @@ import polars as pl
 
 from recon.balance.cash import collection_ends, restated_collections
 from recon.balance.payouts import CardMoney
-from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered, those
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts
+from recon.model.border import those
 from recon.model.frames import Frame
 from recon.model.money import round_minor
 from recon.model.settings import Settings

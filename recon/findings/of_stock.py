@@ -6,9 +6,9 @@ from datetime import timedelta
 import polars as pl
 
 from recon.balance.stock import Stock
-from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered, those
+from recon.findings.draft import NOTHING, Draft, Speller, evidence_of, how_many, if_any, numbered
 from recon.match.states import Layouts, product_changes
-from recon.model.border import ordered
+from recon.model.border import ordered, those
 from recon.model.frames import Frame
 from recon.model.settings import Settings
 

@@ -123,6 +123,13 @@ def _compares(dtype: pl.DataType) -> bool:
     return dtype.is_integer() or dtype.is_temporal() or dtype == pl.String
 
 
+def those(frame: Frame, chosen: pl.Series) -> Frame:
+    """Return the rows that are chosen (Boolean; an empty cell is not). Often all of them or none are, and polars is
+    asked nothing."""
+    count = chosen.sum()
+    return frame if count == frame.height else frame.filter(chosen) if count else frame.clear()
+
+
 def order_of(values: pl.Series) -> tuple[pl.Series, pl.Series]:
     """Return the row numbers in the order of whole numbers from 0 on, and these sorted. Where both fit into one number,
     rows of the same number stay in their order; else they stand in no certain order."""

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from recon.model.border import those
 from recon.model.frames import Frame
 from recon.model.money import to_text
 from recon.model.reconciliation import Reconciliation
@@ -46,9 +47,9 @@ def print_results(
     for line in drawing:
         console.print(Text(line), soft_wrap=True)
     findings = done.frames["findings"]
-    undecided = _those(findings, findings["state"] == "open")
+    undecided = those(findings, findings["state"] == "open")
     for severity in ("error", "warning", "note"):
-        part = _those(undecided, undecided["severity"] == severity)
+        part = those(undecided, undecided["severity"] == severity)
         if severity == "note" and not every:
             if part.height:
                 console.print(Text(_notes_line(part)))
@@ -71,16 +72,10 @@ def print_results(
                 console.print(Padding(Text(f"> {advice}", style="italic"), (0, 0, 0, 4), expand=False))
 
 
-    for line in _decided(_those(findings, findings["state"] != "open"), every=every):
+    for line in _decided(those(findings, findings["state"] != "open"), every=every):
         console.print(Text(line))
     if done.anchor is not None:
         console.print(Text(f"Ledger  {done.anchor.entries:,} entries, root {done.anchor.root}"), soft_wrap=True)
-
-
-def _those(frame: Frame, chosen: pl.Series) -> Frame:
-    """Return the rows that are chosen (Boolean; an empty cell is not), which are often all of them or none."""
-    count = chosen.sum()
-    return frame if count == frame.height else frame.filter(chosen) if count else frame.clear()
 
 
 def _lines(findings: Frame) -> Iterator[str]:
@@ -142,7 +137,7 @@ def _files(done: Reconciliation) -> str:
 
 def _stock(done: Reconciliation) -> str:
     stock = done.frames["stock"]
-    short, over = _those(stock, stock["variance"] < 0), _those(stock, stock["variance"] > 0)
+    short, over = those(stock, stock["variance"] < 0), those(stock, stock["variance"] > 0)
     text = f"Stock   {stock.height:,} windows: {stock.height - short.height - over.height:,} agree"
     for name, part in (("short", short), ("over", over)):
         if part.height:
@@ -174,13 +169,13 @@ def _own(done: Reconciliation, frame: Frame, column: str) -> str:
 
 def _cash(done: Reconciliation) -> str:
     windows = done.frames["cash_windows"]
-    known = _those(windows, windows["over_short"].is_not_null())
+    known = those(windows, windows["over_short"].is_not_null())
     if windows.height == 0:
         return "Cash    no two collections to reconcile between"
     text = f"Cash    {windows.height:,} windows: {_own(done, known, 'expected')} expected"
     for name, part in (
-        ("short", _those(known, known["over_short"] < 0)),
-        ("over", _those(known, known["over_short"] > 0)),
+        ("short", those(known, known["over_short"] < 0)),
+        ("over", those(known, known["over_short"] > 0)),
     ):
         text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     if known.height and not (known["over_short"] != 0).any():
@@ -191,13 +186,13 @@ def _cash(done: Reconciliation) -> str:
 
 def _cards(done: Reconciliation) -> str:
     checks = done.frames["payout_checks"]
-    checks = _those(checks, checks["over_short"].is_not_null())
+    checks = those(checks, checks["over_short"].is_not_null())
     if checks.height == 0:
         return "Cards   no payout to check"
     text = f"Cards   {checks.height:,} payouts: {_own(done, checks, 'net_expected')} net expected"
     for name, part in (
-        ("short", _those(checks, checks["over_short"] < 0)),
-        ("over", _those(checks, checks["over_short"] > 0)),
+        ("short", those(checks, checks["over_short"] < 0)),
+        ("over", those(checks, checks["over_short"] > 0)),
     ):
         text += f", {_own(done, part, 'over_short')} {name}" if part.height else ""
     return text if (checks["over_short"] != 0).any() else f"{text}, all agree"
@@ -205,7 +200,7 @@ def _cards(done: Reconciliation) -> str:
 
 def _answer(done: Reconciliation) -> str:
     findings = done.frames["findings"]
-    counts = Counter(_those(findings, findings["state"] == "open")["severity"])
+    counts = Counter(those(findings, findings["state"] == "open")["severity"])
     if not counts.get("error") and not counts.get("warning"):
         if not any(done.frames[name].height for name in ("stock", "cash_windows", "payout_checks")):
             return "Nothing was reconciled: no window and no payout closes in what is shown."

@@ -13,7 +13,7 @@ from polars.testing import assert_frame_equal
 from stage_frames import VEND_FILE, at, frame, one_machine, priced
 
 from recon.balance.cash import cash_vends, collection_ends, loose_cash
-from recon.balance.local_days import local_days
+from recon.balance.local_times import local_days
 from recon.balance.payouts import card_days
 from recon.balance.stock import stock_windows
 from recon.balance.summary import totals

@@ -46,7 +46,6 @@ class Weekly:
     kept_back: dict[str, str] = field(default_factory=dict)
     ledger_knows: bool = False
     told: list[str] = field(default_factory=list)
-    exact: bool = False
     stock: dict[tuple[str, str], tuple[datetime, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -85,7 +84,7 @@ class Weekly:
             when = moment + timedelta(minutes=20 * at)
             for label in LABELS:
                 loaded = lot.choice([0, 0, 10])
-                counted = "" if not self.exact and lot.random() < 0.06 else str(self.seen(machine, label, when, loaded))
+                counted = "" if lot.random() < 0.06 else str(self.seen(machine, label, when, loaded))
                 counts.append(f"{machine},{when:%Y-%m-%d %H:%M},{label},{counted},{loaded},0")
             if lot.random() < 0.9:
                 tubes = lot.choice(["5.00", "", "6.25"])
@@ -97,7 +96,7 @@ class Weekly:
         """What somebody counts."""
         lot, before = self.lot, self.stock.get((machine, label))
         there = lot.randrange(3, 25)
-        if self.careful and before is not None and (self.exact or lot.random() > 0.05):
+        if self.careful and before is not None and lot.random() > 0.05:
             named = f",{machine},{LABELS.index(label) + 1},"
             gone = [row for at, row in self.rows if before[0] <= at < when and named in row and ",failed," not in row]
             there = max(0, before[1] - len(gone))

@@ -5,6 +5,7 @@ more.
 """
 
 import hashlib
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -218,10 +219,15 @@ def _tier(size: int) -> int:
 def write_segment(root: Path, name: str, kind: str, rows: Frame) -> str:
     """Write the rows of a kind. Returns the SHA-256 of the file, hex. Raises OSError where it cannot be written."""
     path = segment_path(root, name, kind)
-    rows.write_parquet(
-        path, compression="zstd", compression_level=1, statistics=False, row_group_size=_ROWS_A_GROUP
-    )
-    path.chmod(0o600)
+    path.unlink(missing_ok=True)
+    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    try:
+        rows.write_parquet(
+            path, compression="zstd", compression_level=1, statistics=False, row_group_size=_ROWS_A_GROUP
+        )
+    except pl.exceptions.PolarsError as error:
+        # So polars reports a disk that is full.
+        raise OSError(f"{path.name} cannot be written: {error}") from error
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

@@ -198,6 +198,20 @@ def test_a_cache_that_cannot_be_written_fails_no_run(route: RouteBuilder, tmp_pa
     assert verify_ledger(route.root).failure is None
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no full device here")
+def test_a_full_disk_fails_no_run(route: RouteBuilder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Polars reports it as an error of its own, not as one of the system."""
+    fresh = from_nothing(route.root, tmp_path / "fresh")
+    shutil.rmtree(cache_folder(route.root))
+    plain = pl.DataFrame.write_parquet
+    monkeypatch.setattr(pl.DataFrame, "write_parquet", lambda rows, path, **more: plain(rows, "/dev/full", **more))
+    assert again(route.root) == fresh
+    assert not (cache_folder(route.root) / "index.json").exists()
+    monkeypatch.undo()
+    assert again(route.root) == fresh
+    assert Index.read(cache_folder(route.root)).files
+
+
 def test_daily_runs_leave_few_segments(tmp_path: Path) -> None:
     made = RouteBuilder(tmp_path / "route").machine("m-1", slot("A1"))
     for day in range(1, 20):

@@ -62,10 +62,15 @@ def test_exit_0_where_all_agrees_and_the_report_is_written(tmp_path: Path) -> No
     assert {name: after[name] for name in before} == before
     written = sorted(set(after) - set(before))
     kept = [name for name in written if name.startswith("ledger/originals/")]
-    assert {Path(name).name for name in kept} == {hashlib.sha256(text).hexdigest() for text in before.values()}
-    tables = [name for name in written if name.startswith("ledger/tables/")]
-    assert {name.split("/")[2] for name in tables} == {"vends", "counts"}
-    assert [name for name in written if name not in (*kept, *tables)] == [
+    inbox = {hashlib.sha256(text).hexdigest() for name, text in before.items() if name.startswith("inbox/")}
+    [settings] = {Path(name).name for name in kept} - inbox
+    assert {Path(name).name for name in kept} == inbox | {settings}
+    packed = (tmp_path / f"ledger/originals/{settings[:2]}/{settings}").read_bytes()
+    assert all(text in packed for name, text in before.items() if not name.startswith("inbox/"))
+    cached = [name for name in written if name.startswith("ledger/cache/")]
+    kinds = {name.rpartition("-")[2] for name in cached}
+    assert kinds == {"vends.parquet", "counts.parquet", "ledger/cache/index.json"}
+    assert [name for name in written if name not in (*kept, *cached)] == [
         "ledger/journal.sqlite",
         "ledger/lock",
         "reports/2026-09-29-164000/SHA256SUMS",

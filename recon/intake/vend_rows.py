@@ -1,6 +1,6 @@
 """The vends of all files in memory, in narrow columns, and which of them count.
 
-A vend takes some 50 bytes here, a third of what it takes in the frames of the stages. So a long route is held whole
+A vend takes less than half of what it takes in the frames of the stages. So a long route is held whole
 and handed out for some machines at a time: a vend of one machine never repeats, prices or explains one of another.
 """
 
